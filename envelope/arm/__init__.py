@@ -1,0 +1,1 @@
+"""Arms: forward kinematics, inverse kinematics with every branch, limits, link bodies."""

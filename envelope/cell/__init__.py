@@ -1,0 +1,1 @@
+"""The cell: what the user writes, read strictly, and the frozen model made of it."""

@@ -1,0 +1,251 @@
+"""The frozen model of a cell. SI units and radians; the door has converted everything.
+
+The world frame has z up and z = 0 on the floor. Everything that does not move
+during a cycle is a `Fixture` in the world frame.
+"""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from ..arm.arm import Arm
+from ..geometry.bodies import Body
+from ..geometry.frames import Array
+from ..palletizing.group import Carton, Group, Placement
+
+FixtureKind = Literal[
+    "pedestal",
+    "conveyor",
+    "guide",
+    "stop",
+    "pallet",
+    "fence",
+    "ceiling",
+    "column",
+    "keep-out",
+    "obstacle",
+]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Fixture:
+    """A solid that stands still; body.pose is world_from_shape."""
+
+    kind: FixtureKind
+    body: Body
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mounted:
+    """The arm as it stands in the cell.
+
+    Attributes:
+        world_from_base: Pose of the mounting base, shape (4, 4).
+        usable: Usable (lower, upper) of each joint: the arm's limits, narrowed by the cell.
+        joint_margin: Joint margin asked for [rad or m], below which reach is marginal.
+    """
+
+    arm: Arm
+    world_from_base: Array
+    usable: tuple[tuple[float, float], ...]
+    joint_margin: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GripField:
+    """A part of the tool that grips by itself; centre and cups in the tool frame [m].
+
+    Attributes:
+        centre: Centre (x, y) of the field.
+        size: Extent (x, y) of the gripping face.
+        cups: Cup or pad centres (x, y), shape (n, 2).
+        cup_radius: Radius of one cup, or half the smaller side of a pad.
+        stroke: Free stroke of the lips: how far an idle lip may be pressed.
+        compression: How far the lips are compressed when they hold.
+        lips: The soft part as a solid in the flange frame, or None.
+    """
+
+    name: str
+    centre: tuple[float, float]
+    size: tuple[float, float]
+    cups: Array
+    cup_radius: float
+    stroke: float
+    compression: float
+    lips: Body | None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tool:
+    """The gripper. The tool frame (TCP) has z pointing away from the flange.
+
+    Attributes:
+        bodies: Rigid solids in the flange frame; a body's name is its part's name.
+        flange_from_tcp: Shape (4, 4).
+        tcp_on: Whether the TCP lies on the lips "free" or "compressed".
+        mass: [kg]; centre: centre of gravity in the flange frame [m].
+    """
+
+    name: str
+    bodies: tuple[Body, ...]
+    flange_from_tcp: Array
+    tcp_on: Literal["free", "compressed"]
+    mass: float
+    centre: tuple[float, float, float]
+    fields: tuple[GripField, ...]
+
+    def field(self, name: str) -> GripField:
+        """The field of that name. Raises KeyError."""
+        return next((f for f in self.fields if f.name == name), None) or _missing(name)
+
+
+def _missing(name: str) -> GripField:
+    raise KeyError(name)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Infeed:
+    """Where cartons are picked.
+
+    The infeed frame: origin on the belt at the end stop, on the centre line; x against the
+    travel (cartons lie at x > 0), z up.
+
+    Attributes:
+        world_from_infeed: Shape (4, 4).
+        fixtures: Belt, frame, guides, stop, in the world frame.
+        queue: Cartons waiting upstream of the picked group.
+        queue_gap: Gap between them, and to the group [m].
+        carton_yaw: Turn of cartons on the belt, group's frame to infeed frame [rad].
+        guide_height: Height of guides and stop over the belt: lift this far before moving
+            sideways [m].
+    """
+
+    world_from_infeed: Array
+    fixtures: tuple[Fixture, ...]
+    queue: int
+    queue_gap: float
+    carton_yaw: float
+    guide_height: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Pallet:
+    """One pallet position.
+
+    The pallet frame: origin at the corner of the deck (its top surface) where the length (x)
+    and the width (y) start; z = 0 on the deck.
+
+    Attributes:
+        size: Length, width, height [m].
+        world_from_pallet: Shape (4, 4).
+        fixture: The pallet as a solid (box or mesh) in the world frame.
+        placements: In the order in which they are put down.
+        done: How many of them are already there at the start (a part-built pallet).
+        max_height: Greatest height of the stack, pallet included [m], or None.
+        max_load: Greatest load on the pallet [kg], or None.
+        overhang: How far cartons may hang over the deck [m].
+    """
+
+    name: str
+    size: tuple[float, float, float]
+    world_from_pallet: Array
+    fixture: Fixture
+    placements: tuple[Placement, ...]
+    done: int = 0
+    max_height: float | None = None
+    max_load: float | None = None
+    overhang: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Clearances:
+    """Least distances asked for, by pair class [m], and how they are judged."""
+
+    carried_to_placed: float = 0.010
+    carried_to_guide: float = 0.003
+    carried_to_fixed: float = 0.020
+    tool_to_placed: float = 0.005
+    tool_to_fixed: float = 0.020
+    arm_to_any: float = 0.020
+    arm_to_itself: float = 0.005
+    margin: float = 0.005  # marginal: nearer to the limit than this
+    taper_height: float = 0.050  # full clearance above this height to go
+    placing_gap: float = 0.0  # clearance asked for at rest
+    contact: float = 0.0001  # how deep touching by design may go
+
+
+@dataclass(frozen=True, slots=True)
+class Motion:
+    """How cycles are made [m, m/s, s]."""
+
+    approach_height: float = 0.100  # above the placement where the approach starts
+    approach_slant: float = 0.050  # sideways shift at the start of a slanted approach
+    lift_off: float = 0.150  # at least this far straight up from the pick
+    transfer_clearance: float = 0.080  # of the carried bottom over what stands
+    linear_speed: float = 0.5
+    linear_acceleration: float = 2.0
+    joint_speed_share: float = 1.0  # share of the joints' rated speeds used
+    grip_time: float = 0.3
+    release_time: float = 0.2
+    blend_radius: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Support:
+    """What a stack must offer."""
+
+    least_area: float = 0.60  # share of the bottom face that must be carried
+    least_corners: int = 3  # corners of the bottom face that must be carried
+    settle: float = 0.0  # how far each layer may settle [m]
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerances:
+    """Half-widths [m, rad] by which the real cell may differ from the drawn one."""
+
+    carton_size: float = 0.0
+    carton_height: float = 0.0
+    pick_position: float = 0.0
+    pick_skew: float = 0.0
+    group_gap: float = 0.0
+    pallet_position: float = 0.0
+    pallet_yaw: float = 0.0
+    pallet_height: float = 0.0
+    arm_repeatability: float = 0.0
+    added: Literal["sum", "root of squares"] = "sum"
+
+
+@dataclass(frozen=True, slots=True)
+class Default:
+    """A value the user left out, as the report repeats it."""
+
+    key: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cell:
+    """Everything in one cell file.
+
+    Attributes:
+        sha256: Of the cell's content: the file, what it names, and what was set on top.
+        groups: By name.
+        fixtures: All that stands still but infeed and pallets (their own `fixtures`).
+        defaults: What was left out and taken.
+        notes: Remarks for the report ("mesh frame.stl is not watertight: no inside").
+    """
+
+    name: str
+    sha256: str
+    mounted: Mounted
+    tool: Tool
+    cartons: tuple[Carton, ...]
+    groups: tuple[Group, ...]
+    infeed: Infeed
+    pallets: tuple[Pallet, ...]
+    fixtures: tuple[Fixture, ...] = ()
+    clearances: Clearances = field(default_factory=Clearances)
+    motion: Motion = field(default_factory=Motion)
+    support: Support = field(default_factory=Support)
+    tolerances: Tolerances = field(default_factory=Tolerances)
+    defaults: tuple[Default, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,1 @@
+"""Checks: each turns placements or cycles into findings."""

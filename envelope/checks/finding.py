@@ -1,0 +1,76 @@
+"""Findings and the result they add up to. Values here are as shown: mm, deg, kg, s."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from ..motion.cycle import Cycle
+from ..palletizing.group import Placement
+
+Verdict = Literal["pass", "marginal", "fail", "not checked"]
+_ORDER: tuple[Verdict, ...] = ("pass", "marginal", "not checked", "fail")
+
+
+def worst(verdicts: Iterable[Verdict]) -> Verdict:
+    """The worst of some verdicts; `pass` of none."""
+    return max(verdicts, key=_ORDER.index, default="pass")
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One check's answer at one placement.
+
+    Attributes:
+        value: Measured; of a proved bracket the lower end. None where there is no number.
+        upper: The other end of the bracket, where there is one.
+        between: The two bodies, by their scene names ("link/forearm", "carton/A/1/3").
+        segment: Name of the segment, if it belongs to one.
+        at: Instant in the cycle [s].
+        message: In words, with the direction in which to move to gain room.
+        gain: Unit direction in the world frame in which the first body gains room, if known.
+    """
+
+    check: str
+    verdict: Verdict
+    value: float | None
+    limit: float | None
+    unit: str
+    message: str
+    upper: float | None = None
+    between: tuple[str, str] | None = None
+    segment: str | None = None
+    at: float | None = None
+    gain: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Judged:
+    """One placement with its findings; cycle: None when no motion was found."""
+
+    placement: Placement
+    findings: tuple[Finding, ...]
+    cycle: Cycle | None
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst verdict of its findings."""
+        return worst(finding.verdict for finding in self.findings)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Result:
+    """What a check of a cell found, placements in order (pallet, then turn)."""
+
+    cell_name: str
+    sha256: str
+    placements: tuple[Judged, ...]
+    notes: tuple[str, ...] = ()
+
+    @property
+    def verdict(self) -> Verdict:
+        """The worst verdict of its placements."""
+        return worst(judged.verdict for judged in self.placements)
+
+    def count(self, verdict: Verdict) -> int:
+        """How many placements have this verdict."""
+        return sum(judged.verdict == verdict for judged in self.placements)

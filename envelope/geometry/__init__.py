@@ -1,0 +1,1 @@
+"""Frames, solids, and proved distances between moving solids."""

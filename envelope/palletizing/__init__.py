@@ -1,0 +1,1 @@
+"""Cartons, groups, patterns, and the order in which a pallet is built."""

@@ -1,0 +1,131 @@
+"""Cartons, the groups that one cycle carries, and where they are put down.
+
+A group's frame has its origin at the centre of the group's top face, x along
+the group, z up. A carton's own frame likewise sits at the centre of its top.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..geometry.frames import Array, pose
+
+SIDES = ("+x", "-x", "+y", "-y")
+
+
+@dataclass(frozen=True, slots=True)
+class Carton:
+    """A carton type [m, kg].
+
+    Attributes:
+        size: Length (x), width (y), height (z).
+        labels: Sides (of "+x", "-x", "+y", "-y") that must face out of the pallet.
+        bulge: How far the sides bulge while carried, each side.
+        sag: How far the bottom sags while carried.
+    """
+
+    name: str
+    size: tuple[float, float, float]
+    mass: float
+    labels: tuple[str, ...] = ()
+    bulge: float = 0.0
+    sag: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One carton of a group; x, y, yaw: its top centre in the group's frame [m, rad]."""
+
+    carton: Carton
+    x: float
+    y: float
+    yaw: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """What one cycle carries.
+
+    Attributes:
+        items: The cartons, tops flush.
+        fields: For each carton, the names of the grip fields that hold it.
+        stated_offset: Group centre in tool frame (x, y) as the user states it, if stated [m].
+        turns: Turns of the tool over the group [rad] that are tried at the pick.
+    """
+
+    name: str
+    items: tuple[Item, ...]
+    fields: tuple[tuple[str, ...], ...]
+    stated_offset: tuple[float, float] | None = None
+    turns: tuple[float, ...] = (0.0,)
+
+    def group_from_item(self, index: int) -> Array:
+        """Pose of a carton's top centre in the group's frame, shape (4, 4)."""
+        item = self.items[index]
+        return pose(item.x, item.y, 0.0, item.yaw)
+
+    def extent(self, items: tuple[int, ...] | None = None) -> Array:
+        """Bounds of the cartons named (all by default) in the group's frame.
+
+        Returns:
+            Shape (2, 3): lower and upper corner [m]; the top is z = 0.
+        """
+        corners: list[Array] = []
+        for index in range(len(self.items)) if items is None else items:
+            item = self.items[index]
+            c, s = abs(np.cos(item.yaw)), abs(np.sin(item.yaw))
+            length, width, height = item.carton.size
+            half = np.array([c * length + s * width, s * length + c * width]) / 2
+            centre = np.array([item.x, item.y])
+            corners.append(np.append(centre - half, -height))
+            corners.append(np.append(centre + half, 0.0))
+        stacked = np.array(corners)
+        return np.stack([stacked.min(axis=0), stacked.max(axis=0)])
+
+    @property
+    def mass(self) -> float:
+        """Mass of all cartons [kg]."""
+        return sum(item.carton.mass for item in self.items)
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """Cartons of one group put down at one pose, at their turn in the order.
+
+    Attributes:
+        id: "PALLET/LAYER/NUMBER", as on every screen ("A/3/5").
+        cycle: Number of the cycle that brings it, from 1, over the pallet. Placements of
+            one cycle are releases of one picked group, in order.
+        order: Turn in the order over the pallet, from 1.
+        items: Which cartons of the group are put down here.
+        x, y, yaw: Where the group's frame stands in the pallet's frame at this release [m, rad].
+        z: Height of the group's top face over the pallet's deck [m].
+        approach: Horizontal direction (x, y) in the pallet's frame from which the group comes
+            in, a unit vector or (0, 0) for straight down; None lets the tool choose.
+        half_turn: Whether the group looks the same, labels included, when turned by 180 degrees.
+    """
+
+    id: str
+    pallet: str
+    layer: int
+    order: int
+    cycle: int
+    group: Group
+    items: tuple[int, ...]
+    x: float
+    y: float
+    z: float
+    yaw: float
+    approach: tuple[float, float] | None = None
+    half_turn: bool = False
+
+    def pallet_from_group(self) -> Array:
+        """Pose of the group's top centre in the pallet's frame, shape (4, 4)."""
+        return pose(self.x, self.y, self.z, self.yaw)
+
+    def carton_poses(self) -> tuple[tuple[Carton, Array], ...]:
+        """Each carton put down here and the pose of its top centre in the pallet's frame."""
+        return tuple(
+            (self.group.items[i].carton, self.pallet_from_group() @ self.group.group_from_item(i))
+            for i in self.items
+        )
