@@ -1,0 +1,1 @@
+"""A result as JSON, as tables, and as text on a terminal."""
