@@ -7,11 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.bodies import Body
-from ..geometry.frames import Array, angle_between
-from .chain import Chain
+from ..geometry.frames import Array
+from .chain import BLOCK, Chain
 
 REACHED_POSITION = 1e-5  # [m]: a pose is reached when forward kinematics returns it this well
-REACHED_ANGLE = np.radians(1e-3)  # [rad]
+REACHED_ANGLE = float(np.radians(1e-3))  # [rad]
+AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,16 +118,72 @@ class Arm:
         Joint limits play no part here; see `limit_margin`.
         """
         q = self.solve(base_from_flange)
+        found = np.empty(q.shape[:2], dtype=bool)
+        for start in range(0, len(q), BLOCK):
+            block = slice(start, start + BLOCK)
+            found[block] = self._confirmed(q[block], base_from_flange[block])
+        q[~found] = np.nan
+        return Answers(q, found)
+
+    def _confirmed(self, q: Array, base_from_flange: Array) -> NDArray[np.bool_]:
+        """Whether candidates, (n, branches, dof), reach poses, (n, 4, 4); nan does not."""
         n, branches, dof = q.shape
-        found = np.isfinite(q).all(axis=2)
-        pose, branch = np.nonzero(found)
-        reached = self.chain.flange_poses(q[pose, branch].reshape(-1, dof))
-        wanted = base_from_flange[pose]
-        gap = np.linalg.norm(reached[:, :3, 3] - wanted[:, :3, 3], axis=1)
-        found[pose, branch] = (gap <= REACHED_POSITION) & (
-            angle_between(reached, wanted) <= REACHED_ANGLE
-        )
-        return Answers(np.where(found[:, :, None], q, np.nan).reshape(n, branches, dof), found)
+        coordinates = np.ascontiguousarray(q.transpose(2, 1, 0)).reshape(dof, branches * n)
+        reached = self.chain.flange_frames(coordinates)
+        wanted = np.ascontiguousarray(base_from_flange.transpose(1, 2, 0))
+        apart = reached.position.reshape(3, branches, n) - wanted[:3, 3, None]
+        turned = reached.columns.reshape(3, 3, branches, n)
+        squares = np.zeros((branches, n))
+        for column in range(3):
+            for row in range(3):
+                difference = turned[column, row] - wanted[row, column]
+                squares += difference * difference
+        near = apart[0] ** 2 + apart[1] ** 2 + apart[2] ** 2 <= REACHED_POSITION**2
+        # The squares of all nine differences add up to 8 sin^2(angle / 2).
+        return (near & (squares <= 8.0 * np.sin(REACHED_ANGLE / 2.0) ** 2)).T
+
+    def turns_within(
+        self, q: Array, lower: Array, upper: Array
+    ) -> tuple[Array, NDArray[np.intp]]:
+        """All copies by whole turns that lie within limits.
+
+        Args:
+            q: Joint coordinates, shape (n, dof) [rad or m]; rows with nan have no copies.
+            lower: Lower limits, shape (dof,).
+            upper: Upper limits, shape (dof,).
+
+        Returns:
+            Copies, shape (m, dof), the lowest turns first, and the row of q that each is a
+            copy of, shape (m,), ascending. A joint that slides has its one value.
+        """
+        rows = np.flatnonzero(np.isfinite(q).all(axis=1))
+        copies = q[rows]
+        for joint, turning in enumerate(self.chain.turning()):
+            turn = 2.0 * np.pi if turning else np.inf
+            low, high = lower[joint] - AT_LIMIT, upper[joint] + AT_LIMIT
+            value = copies[:, joint]
+            first = np.ceil((low - value) / turn) if turning else np.zeros(len(value))
+            last = np.floor((high - value) / turn) if turning else np.zeros(len(value))
+            count = np.maximum(last - first + 1.0, 0.0).astype(np.intp)
+            if not turning:
+                count = ((value >= low) & (value <= high)).astype(np.intp)
+            copy = np.repeat(np.arange(len(value)), count)
+            number = np.arange(len(copy)) - np.repeat(np.cumsum(count) - count, count)
+            rows, copies = rows[copy], copies[copy]
+            if turning:
+                copies[:, joint] += turn * (first[copy] + number)
+        return copies, rows
+
+    def unwrap_near(self, q: Array, reference: Array) -> Array:
+        """Joint coordinates moved by whole turns as near as can be to a reference.
+
+        Args:
+            q: Joint coordinates, shape (..., dof) [rad or m].
+            reference: The same, of a shape that broadcasts with q.
+        """
+        turning = np.array(self.chain.turning())
+        turns = np.rint((reference - q) / (2.0 * np.pi))
+        return q + np.where(turning, 2.0 * np.pi * turns, 0.0)
 
     def limit_margin(self, q: Array) -> Array:
         """Room to the nearest limit [rad or m] for each limit, joints first, then coupled.

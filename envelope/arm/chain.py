@@ -6,11 +6,14 @@ a fixed direction by `multiplier * q[source]`; a linkage bar is a joint that
 follows another joint's coordinate.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry.frames import Array, rotate_about
+from ..geometry.frames import Array
+
+BLOCK = 1024  # configurations worked on at once: their coordinates stay in the cache
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,6 +37,27 @@ class Link:
     source: int
     multiplier: float = 1.0
     prismatic: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Frames:
+    """Poses of one frame in many configurations, one array a component.
+
+    Attributes:
+        columns: The rotation's columns, shape (3, 3, n): [column, component, configuration].
+        position: The frame's origin, shape (3, n) [m].
+    """
+
+    columns: Array
+    position: Array
+
+    def shifted(self, offset: Array) -> Array:
+        """A point fixed in the frame, at offset, shape (3,), in outer coordinates, (3, n)."""
+        point = self.position
+        for column, distance in zip(self.columns, offset.tolist(), strict=True):
+            if distance:
+                point = point + distance * column
+        return point
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,23 +86,70 @@ class Chain:
             Shape (n, 1 + number of links, 4, 4).
         """
         poses = np.zeros((len(q), len(self.links) + 1, 4, 4))
-        poses[:, 0] = np.eye(4)
-        for index, link in enumerate(self.links, start=1):
-            amount = link.multiplier * q[:, link.source]
-            rotation, position = poses[:, link.parent, :3, :3], poses[:, link.parent, :3, 3]
-            if link.prismatic:
-                poses[:, index, :3, :3] = rotation
-                offset = link.origin + amount[:, None] * link.axis
-            else:
-                poses[:, index, :3, :3] = rotation @ rotate_about(link.axis, amount)
-                offset = np.broadcast_to(link.origin, position.shape)
-            poses[:, index, :3, 3] = position + (rotation @ offset[:, :, None])[..., 0]
-            poses[:, index, 3, 3] = 1.0
+        poses[:, :, 3, 3] = 1.0
+        indices = range(len(self.links) + 1)
+        for start in range(0, len(q), BLOCK):
+            block = poses[start : start + BLOCK]
+            coordinates = np.ascontiguousarray(q[start : start + BLOCK].T)
+            for index, frames in self._walk(coordinates, indices).items():
+                block[:, index, :3, :3] = frames.columns.transpose(2, 1, 0)
+                block[:, index, :3, 3] = frames.position.T
         return poses
 
     def flange_poses(self, q: Array) -> Array:
         """Poses base_from_flange, shape (n, 4, 4), at joint coordinates, shape (n, dof)."""
-        return self.link_poses(q)[:, self.flange_link] @ self.link_from_flange
+        poses = np.zeros((len(q), 4, 4))
+        poses[:, 3, 3] = 1.0
+        for start in range(0, len(q), BLOCK):
+            frames = self.flange_frames(np.ascontiguousarray(q[start : start + BLOCK].T))
+            poses[start : start + BLOCK, :3, :3] = frames.columns.transpose(2, 1, 0)
+            poses[start : start + BLOCK, :3, 3] = frames.position.T
+        return poses
+
+    def flange_frames(self, coordinates: Array) -> Frames:
+        """The mechanical interface in the base frame, one array a component.
+
+        Args:
+            coordinates: Joint coordinates, one row a joint, shape (dof, n) [rad or m].
+        """
+        last = self._walk(coordinates, (0, *self.path(self.flange_link)))[self.flange_link]
+        turned = [
+            sum(
+                share * column
+                for share, column in zip(direction, last.columns, strict=True)
+                if share
+            )
+            for direction in self.link_from_flange[:3, :3].T.tolist()
+        ]
+        return Frames(np.array(turned), last.shifted(self.link_from_flange[:3, 3]))
+
+    def jacobian(self, q: Array) -> Array:
+        """Geometric Jacobian of the flange's origin in the base frame.
+
+        Args:
+            q: Joint coordinates, shape (n, dof) [rad or m].
+
+        Returns:
+            Shape (n, 6, dof): rows 0-2 velocity, rows 3-5 angular velocity, per unit of
+            joint speed. Links that follow a coordinate add to its column.
+        """
+        poses = self.link_poses(q)
+        tip = self.flange_poses(q)[:, :3, 3]
+        jacobian = np.zeros((len(q), 6, self.dof))
+        for index in self.path(self.flange_link):
+            link = self.links[index - 1]
+            axis = (poses[:, link.parent, :3, :3] * link.axis).sum(axis=2) * link.multiplier
+            if link.prismatic:
+                jacobian[:, :3, link.source] += axis
+                continue
+            jacobian[:, :3, link.source] += np.cross(axis, tip - poses[:, index, :3, 3])
+            jacobian[:, 3:, link.source] += axis
+        return jacobian
+
+    def turning(self) -> tuple[bool, ...]:
+        """For each joint coordinate, whether it is an angle."""
+        slides = {link.source for link in self.links if link.prismatic}
+        return tuple(joint not in slides for joint in range(self.dof))
 
     def path(self, link: int) -> tuple[int, ...]:
         """Indices of the links from the base (left out) to this link (included)."""
@@ -87,3 +158,54 @@ class Chain:
             route.append(link)
             link = self.links[link - 1].parent
         return tuple(reversed(route))
+
+    def _walk(self, coordinates: Array, indices: Sequence[int]) -> dict[int, Frames]:
+        """Frames of the links named, each after its parent, at coordinates (dof, n)."""
+        n = coordinates.shape[1]
+        identity = np.repeat(np.eye(3)[:, :, None], n, axis=2)
+        frames = {0: Frames(identity, np.zeros((3, n)))}
+        for index in indices:
+            if index == 0:
+                continue
+            link = self.links[index - 1]
+            parent = frames[link.parent]
+            amount = coordinates[link.source]
+            if link.multiplier != 1.0:
+                amount = link.multiplier * amount
+            position = parent.shifted(link.origin)
+            if link.prismatic:
+                position = position + amount * Frames(parent.columns, np.zeros(())).shifted(
+                    link.axis
+                )
+                frames[index] = Frames(parent.columns, position)
+            else:
+                frames[index] = Frames(_turned(parent.columns, link.axis, amount), position)
+        return frames
+
+
+def _turned(columns: Array, axis: Array, angle: Array) -> Array:
+    """Rotation columns, shape (3, 3, n), followed by a turn about a unit axis, shape (3,)."""
+    share = axis.tolist()
+    if share.count(0.0) != 2:
+        return _turned_about_any(columns, share, angle)
+    index = next(i for i in range(3) if share[i])
+    first, second = (index + 1) % 3, (index + 2) % 3
+    c, s = np.cos(angle), np.sin(angle) * share[index]
+    turned = np.empty_like(columns)
+    turned[index] = columns[index]
+    turned[first] = c * columns[first] + s * columns[second]
+    turned[second] = c * columns[second] - s * columns[first]
+    return turned
+
+
+def _turned_about_any(columns: Array, axis: Sequence[float], angle: Array) -> Array:
+    """As `_turned`, for an axis in any direction. Source: Rodrigues' rotation formula."""
+    x, y, z = axis
+    cross = ((0.0, -z, y), (z, 0.0, -x), (-y, x, 0.0))
+    c, s = np.cos(angle), np.sin(angle)
+    turned = np.zeros_like(columns)
+    for j in range(3):
+        for i in range(3):
+            factor = (1.0 - c) * (axis[i] * axis[j]) + s * cross[i][j] + c * (i == j)
+            turned[j] += factor * columns[i]
+    return turned

@@ -1,0 +1,111 @@
+"""How far, and how crookedly, points of a link can move while joints move linearly.
+
+The certifier needs one bound: while every joint coordinate changes at a constant
+rate over an interval, no point's path has a second derivative longer than its
+*bend*. With the interval scaled to unit length, a point then stays within
+bend / 8 of the straight motion between its end positions.
+
+A point's position is a sum of link vectors, each turned by the joints before it.
+Neighbouring joints with parallel axes turn as one, by the signed sum of their
+angles, so that an elbow and a wrist that cancel do not count twice.
+
+Source: second derivative of a product of rotations about fixed directions; the
+chord bound is Taylor's theorem. Compare Schwarzer, Saha and Latombe, "Adaptive
+dynamic collision checking for single and multiple robots", T-RO 21 (2005), for
+the first-order form.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..geometry.frames import Array
+from .chain import Chain, Link
+
+_PARALLEL = 1e-12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bend:
+    """Bounds for the points of one link, seen from a root link, over n intervals.
+
+    A point at distance r (see `Travel.reach`) bends by at most `fixed + spin ** 2 * r`.
+
+    Attributes:
+        fixed: Bend of the link's origin, shape (n,) [m].
+        spin: Bound on the turning of the link, shape (n,) [rad].
+    """
+
+    fixed: Array
+    spin: Array
+
+
+class Travel:
+    """Motion bounds for one chain."""
+
+    def __init__(self, chain: Chain) -> None:
+        self._chain = chain
+        self._paths = [(0, *chain.path(link)) for link in range(len(chain.links) + 1)]
+
+    def common(self, first: int, second: int) -> int:
+        """The nearest link that carries both; its joints do not move one against the other."""
+        shared = 0
+        for a, b in zip(self._paths[first], self._paths[second], strict=False):
+            if a != b:
+                break
+            shared = a
+        return shared
+
+    def frames(self, q: Array) -> Array:
+        """Poses base_from_link, shape (n, links, 4, 4), at joints, shape (n, dof)."""
+        return self._chain.link_poses(q)
+
+    def bend(self, steps: Array, root: int, link: int) -> Bend:
+        """Bounds for a link against a root on its path, for joint steps, shape (n, dof).
+
+        Raises:
+            ValueError: A sliding joint is carried by a turning one that it is not parallel to.
+        """
+        fixed = np.zeros(len(steps))
+        closed, running = np.zeros(len(steps)), np.zeros(len(steps))
+        axis: Array | None = None
+        groups = 0
+        for index in self._after(root, link):
+            joint = self._joint(index)
+            spin = closed + np.abs(running)
+            fixed += spin * spin * _lever(joint.origin[None], axis if groups == 1 else None)
+            step = joint.multiplier * steps[:, joint.source]
+            aligned = 0.0 if axis is None else float((axis * joint.axis).sum())
+            if joint.prismatic:
+                if groups > 1 or (groups == 1 and abs(abs(aligned) - 1.0) > _PARALLEL):
+                    raise ValueError(f"{joint.name} slides on a turning link: not supported")
+            elif abs(abs(aligned) - 1.0) <= _PARALLEL:
+                running = running + np.sign(aligned) * step
+            else:
+                closed, running = closed + np.abs(running), step
+                axis, groups = joint.axis, groups + 1
+        return Bend(fixed, closed + np.abs(running))
+
+    def reach(self, root: int, link: int, points: Array) -> float:
+        """Greatest lever of points fixed to a link, shape (n, 3), about the link's origin [m]."""
+        turning = [joint for i in self._after(root, link) if not (joint := self._joint(i)).prismatic]
+        first = turning[0].axis if turning else None
+        if first is not None and any(
+            abs(abs(float((first * joint.axis).sum())) - 1.0) > _PARALLEL for joint in turning
+        ):
+            first = None  # turned about more than one direction: the whole length counts
+        return _lever(points, first)
+
+    def _joint(self, link: int) -> Link:
+        return self._chain.links[link - 1]
+
+    def _after(self, root: int, link: int) -> tuple[int, ...]:
+        path = self._paths[link]
+        return path[path.index(root) + 1 :]
+
+
+def _lever(points: Array, axis: Array | None) -> float:
+    """Greatest distance of points from the origin, or from a line through it along axis."""
+    if axis is not None:
+        points = points - (points * axis).sum(axis=-1, keepdims=True) * axis
+    return float(np.sqrt((points * points).sum(axis=-1)).max())
