@@ -1,0 +1,124 @@
+"""`envelope check CELL`: the main job."""
+
+import os
+import shutil
+import sys
+from pathlib import Path
+from typing import Any
+
+import click
+
+from ..cell.model import Cell
+from ..checks.finding import Result
+from .answer import answer, remark
+from .files import refuse_existing, refuse_full_folder, write_whole
+from .main import COMMANDS, FAILS, GOOD
+from .progress import progress_bar
+
+PIPED_WIDTH = 100
+NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
+
+
+def _cores() -> int:
+    """Processor cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+@click.command(short_help=COMMANDS["check"])
+@click.argument("cell", type=click.Path(path_type=Path))
+@click.option("--results", type=click.Path(path_type=Path), help="Write everything as JSON.")
+@click.option("--csv", type=click.Path(path_type=Path), help="Write a table, one row a placement.")
+@click.option(
+    "--pictures", type=click.Path(path_type=Path), help="Draw every problem spot into a folder."
+)
+@click.option("--placement", "placements", multiple=True, help="Only this one, as in A/3/5.")
+@click.option("--pallet", "pallets", multiple=True, help="Only this pallet.")
+@click.option("--layer", "layers", multiple=True, type=int, help="Only this layer.")
+@click.option(
+    "--set",
+    "settings",
+    multiple=True,
+    metavar="KEY=VALUE",
+    help="Check the same cell with one value changed, as in pallets.A.at.x=650.",
+)
+@click.option(
+    "--jobs", type=click.IntRange(min=1), help="Number of processes.  [default: all cores]"
+)
+@click.option("--quiet", is_flag=True, help="Print the verdict only, in one line.")
+@click.option("--force", is_flag=True, help="Write over files that are already there.")
+def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **asked: Any) -> int:
+    """Say whether everything in a cell fits, and if not, what touches what.
+
+    CELL is a cell file. The options --placement, --pallet, --layer and --set may be
+    given more than once.
+
+    Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
+    2 the input is wrong, 130 interrupted.
+    """
+    _refuse(cell, force, asked)
+    model, result = _judged(cell, settings, asked, quiet)
+    answer(_report(result, model, quiet))
+    _write(result, model, asked)
+    if asked["pictures"] is not None:
+        _draw(result, model, asked["pictures"])
+    return GOOD if result.verdict in ("pass", "marginal") else FAILS
+
+
+def _refuse(cell: Path, force: bool, asked: dict[str, Any]) -> None:
+    outputs = [asked[name] for name in ("results", "csv") if asked[name] is not None]
+    refuse_existing(outputs, force, inputs=[cell])
+    if asked["pictures"] is not None:
+        refuse_full_folder(asked["pictures"], force)
+
+
+def _judged(
+    path: Path, settings: tuple[str, ...], asked: dict[str, Any], quiet: bool
+) -> tuple[Cell, Result]:
+    from ..cell.load import load
+    from .selection import select
+
+    cell = load(path, settings)
+    chosen = select(cell, asked["placements"], asked["pallets"], asked["layers"])
+    from ..verify import check as verify
+
+    with progress_bar("checking", wanted=not quiet) as progress:
+        jobs = asked["jobs"] or _cores()
+        return cell, verify(cell, placements=chosen, jobs=jobs, progress=progress)
+
+
+def _report(result: Result, cell: Cell, quiet: bool) -> str:
+    from ..report.text import as_text, verdict_line
+
+    if quiet:
+        return verdict_line(result, cell) + "\n"
+    width = PIPED_WIDTH
+    if sys.stdout.isatty():
+        width = min(max(shutil.get_terminal_size().columns, NARROWEST), WIDEST)
+    return as_text(result, cell, width)
+
+
+def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
+    from ..report.results import as_json
+    from ..report.table import as_csv
+
+    if asked["results"] is not None:
+        write_whole(asked["results"], as_json(result, cell))
+        remark(f"Wrote {asked['results']}")
+    if asked["csv"] is not None:
+        # The mark in front tells spreadsheets that the table is UTF-8.
+        write_whole(asked["csv"], as_csv(result), encoding="utf-8-sig")
+        remark(f"Wrote {asked['csv']}")
+
+
+def _draw(result: Result, cell: Cell, folder: Path) -> None:
+    from .pictures import draw_apart
+
+    drawn = draw_apart(cell, result, folder)
+    if drawn.trouble is not None:
+        remark(drawn.trouble)
+        return
+    plural = "" if len(drawn.paths) == 1 else "s"
+    older = f" ({drawn.older} older files are there as well)" if drawn.older else ""
+    remark(f"Drew {len(drawn.paths)} picture{plural} in {folder}{older}")
