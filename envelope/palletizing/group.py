@@ -129,3 +129,13 @@ class Placement:
             (self.group.items[i].carton, self.pallet_from_group() @ self.group.group_from_item(i))
             for i in self.items
         )
+
+
+def carton_names(placement: Placement) -> tuple[str, ...]:
+    """Scene names of the cartons put down at a placement, in the order of its items.
+
+    "carton/A/1/3" where it is one carton, "carton/A/1/3.1", "carton/A/1/3.2" where several.
+    """
+    if len(placement.items) == 1:
+        return (f"carton/{placement.id}",)
+    return tuple(f"carton/{placement.id}.{k}" for k in range(1, len(placement.items) + 1))
