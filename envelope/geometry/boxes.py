@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .components import cross, dot, rotate, rotate_back
+from .components import dot, rotate, rotate_back
 from .frames import Array
 from .solids import Index
 
@@ -20,7 +20,6 @@ AXES_SLACK = 1e-7
 
 _NEXT = np.array([1, 2, 0])
 _AFTER = np.array([2, 0, 1])
-_SIGNS = np.array([[i, j, k] for i in (-1.0, 1.0) for j in (-1.0, 1.0) for k in (-1.0, 1.0)]).T
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,15 +50,30 @@ class BoxPair:
         )
 
 
-def widest_axis(pair: BoxPair) -> tuple[Array, Array]:
+@dataclass(frozen=True, slots=True, eq=False)
+class WidestAxis:
+    """The axis of the largest gap, for m pairs.
+
+    Attributes:
+        gap: gap of the boxes along it, shape (m,) [m].
+        direction: unit axis from first to second, frame of the first, shape (3, m).
+        number: 0-2 a face of the first, 3-5 of the second, 6 + 3 i + j edges i and j, shape (m,).
+    """
+
+    gap: Array
+    direction: Array
+    number: Index
+
+    def take(self, rows: Index) -> "WidestAxis":
+        """The axes at rows."""
+        return WidestAxis(self.gap[rows], self.direction[:, rows], self.number[rows])
+
+
+def widest_axis(pair: BoxPair) -> WidestAxis:
     """Largest gap over the 15 separating axes, and the axis it is found on.
 
     Never larger than the signed distance; equal to it when the boxes overlap
     (any three of the edges may have length 0).
-
-    Returns:
-        Gap, shape (m,) [m], and the unit axis from first to second in the
-        frame of the first, shape (3, m).
 
     Source: Gottschalk, Lin & Manocha, "OBBTree", SIGGRAPH 1996 (the 15 axes).
     """
@@ -89,7 +103,7 @@ def widest_axis(pair: BoxPair) -> tuple[Array, Array]:
     length = np.sqrt(edge[first, k] ** 2 + edge[second, k] ** 2)
     axis[first, rows] = -sign * edge[second, k] / length
     axis[second, rows] = sign * edge[first, k] / length
-    return gaps[best, column], axis
+    return WidestAxis(gaps[best, column], axis, best)
 
 
 def _crossed_gaps(pair: BoxPair, size: Array) -> tuple[Array, Array]:
@@ -115,30 +129,59 @@ def gap_of_cores(pair: BoxPair, direction: Array) -> Array:
     )
 
 
-def nearest_points(pair: BoxPair) -> tuple[Array, Array]:
-    """Nearest points of boxes that are apart: vertices, then supporting edges.
+def nearest_points(pair: BoxPair, axis: WidestAxis) -> tuple[Array, Array]:
+    """Nearest points of boxes that are apart: from vertices, or between two edges.
+
+    Two edges that are nearest between their ends lie along the widest axis, which
+    is then their common normal, and face each other: so one pair of edges is enough.
+    (With faces in parallel there may be a choice of edges: then the points may be
+    other than the nearest, and `nearest_on_all_edges` remains.)
 
     Errs: the points are of the boxes, so their distance is never too small.
 
     Args:
         pair: m pairs.
+        axis: their widest axes.
 
     Returns:
         Vector from the point of the first to that of the second, shape (3, m), and
         its length, shape (m,) [m].
     """
-    turn, offset, half_a, half_b = pair.turn, pair.offset, pair.half_a, pair.half_b
-    signed = half_b[:, None] * _SIGNS[:, :, None]
-    vertex_b = rotate(turn[:, :, None], signed) + offset[:, None]
-    limit = half_a[:, None]
-    from_a = vertex_b - np.minimum(np.maximum(vertex_b, -limit), limit)
-    vertex_a = half_a[:, None] * _SIGNS[:, :, None]
-    in_b = rotate_back(turn[:, :, None], vertex_a - offset[:, None])
-    limit = half_b[:, None]
-    from_b = np.minimum(np.maximum(in_b, -limit), limit) - in_b
-    from_b = rotate(turn[:, :, None], from_b)
-    edges = _facing_edges(pair)
-    return shortest(np.concatenate([from_a, from_b, edges], axis=1))
+    vector, length = _from_vertices(pair)
+    rows = np.flatnonzero(axis.number >= 6)
+    if len(rows):
+        i, j = np.divmod(axis.number[rows] - 6, 3)
+        between = _facing_edges(pair.take(rows), axis.direction[:, rows], i, j)
+        distance = np.sqrt(dot(between, between))
+        nearer = np.flatnonzero(distance < length[rows])
+        vector[:, rows[nearer]], length[rows[nearer]] = between[:, nearer], distance[nearer]
+    return vector, length
+
+
+def _from_vertices(pair: BoxPair) -> tuple[Array, Array]:
+    """Shortest of the vectors between a vertex of one box and the other box."""
+    in_b = rotate_back(pair.turn, pair.offset)
+    vertex_b = _vertices(pair.offset, pair.turn * pair.half_b)
+    from_a = vertex_b - _clamped(vertex_b, pair.half_a[:, None])
+    vertex_a = _vertices(-in_b, np.swapaxes(pair.turn * pair.half_a[:, None], 0, 1))
+    from_b = _clamped(vertex_a, pair.half_b[:, None]) - vertex_a
+    (vector, length), (other, other_length) = shortest(from_a), shortest(from_b)
+    second = other_length < length
+    vector = np.where(second, rotate(pair.turn, other), vector)
+    return vector, np.where(second, other_length, length)
+
+
+def _vertices(centre: Array, edges: Array) -> Array:
+    """The 8 corners centre +- edges[:, 0] +- edges[:, 1] +- edges[:, 2], (3, 8, m)."""
+    corners = centre[:, None]
+    for k in range(3):
+        edge = edges[:, k, None]
+        corners = np.concatenate([corners - edge, corners + edge], axis=1)
+    return corners
+
+
+def _clamped(points: Array, half: Array) -> Array:
+    return np.minimum(np.maximum(points, -half), half)
 
 
 def shortest(vectors: Array) -> tuple[Array, Array]:
@@ -149,25 +192,25 @@ def shortest(vectors: Array) -> tuple[Array, Array]:
     return vectors[:, best, column], np.sqrt(length[best, column])
 
 
-def _facing_edges(pair: BoxPair) -> Array:
-    """Shortest vectors between the 9 pairs of edges that face each other, (3, 9, m)."""
-    turn, offset = pair.turn, pair.offset
-    rows_i, rows_j = np.repeat(np.arange(3), 3), np.tile(np.arange(3), 3)
-    edge_b = turn[:, rows_j]
-    edge_a = np.zeros_like(edge_b)
-    edge_a[rows_i, np.arange(9)] = 1.0
-    normal = cross(edge_a, edge_b)
-    normal = normal * np.where(dot(normal, offset[:, None]) < 0.0, -1.0, 1.0)
-    # along its own edge each midpoint stays in the middle of the box
-    point_a = np.copysign(pair.half_a[:, None], normal)
-    point_a = np.where(edge_a > 0.0, 0.0, point_a)
-    facing = np.copysign(pair.half_b[:, None], -rotate_back(turn[:, :, None], normal))
-    facing[rows_j, np.arange(9)] = 0.0
-    point_b = rotate(turn[:, :, None], facing) + offset[:, None]
-    between = point_b - point_a
-    return _segment_gap(
-        between, (edge_a, pair.half_a[rows_i]), (edge_b, pair.half_b[rows_j])
-    )
+def _facing_edges(pair: BoxPair, normal: Array, i: Index, j: Index) -> Array:
+    """Shortest vectors between edge i of the first and j of the second, (3, m).
+
+    Args:
+        pair: m pairs.
+        normal: the common normal, from the first to the second, shape (3, m).
+        i: direction of the edge of the first, shape (m,).
+        j: of the second, shape (m,).
+    """
+    column = np.arange(len(i))
+    edge_a = np.zeros_like(normal)
+    edge_a[i, column] = 1.0
+    point_a = np.copysign(pair.half_a, normal)
+    point_a[i, column] = 0.0
+    point_b = np.copysign(pair.half_b, -rotate_back(pair.turn, normal))
+    point_b[j, column] = 0.0
+    between = rotate(pair.turn, point_b) + pair.offset - point_a
+    edge_b = pair.turn[:, j, column]
+    return _segment_gap(between, (edge_a, pair.half_a[i, column]), (edge_b, pair.half_b[j, column]))
 
 
 def _segment_gap(between: Array, a: tuple[Array, Array], b: tuple[Array, Array]) -> Array:
@@ -194,25 +237,26 @@ def _segment_gap(between: Array, a: tuple[Array, Array], b: tuple[Array, Array])
     return between + edge_b * t - edge_a * s
 
 
-def nearest_on_all_edges(pair: BoxPair) -> Array:
-    """Shortest vector over all 144 pairs of edges, shape (3, m); for the few left over."""
-    best = np.full_like(pair.offset, np.inf)
-    for i, p, q in _TWELVE:
-        edge_a = np.zeros_like(pair.offset)
-        edge_a[i] = 1.0
-        point_a = np.zeros_like(pair.offset)
-        point_a[_NEXT[i]] = p * pair.half_a[_NEXT[i]]
-        point_a[_AFTER[i]] = q * pair.half_a[_AFTER[i]]
-        vectors = [best[:, None]]
-        for j, r, s in _TWELVE:
-            point_b = np.zeros_like(pair.offset)
-            point_b[_NEXT[j]] = r * pair.half_b[_NEXT[j]]
-            point_b[_AFTER[j]] = s * pair.half_b[_AFTER[j]]
-            between = rotate(pair.turn, point_b) + pair.offset - point_a
-            edge_b = (pair.turn[:, j], pair.half_b[j])
-            vectors.append(_segment_gap(between, (edge_a, pair.half_a[i]), edge_b)[:, None])
-        best = shortest(np.concatenate(vectors, axis=1))[0]
-    return best
+def nearest_on_all_edges(pair: BoxPair) -> tuple[Array, Array]:
+    """Shortest vector over all 144 pairs of edges, (3, m), and its length, (m,)."""
+    count = pair.offset.shape[1]
+    centre, half_a = np.zeros((3, 12, count)), pair.half_a[_ALONG]
+    edge_a = np.zeros((3, 12, 1))
+    edge_a[_ALONG, np.arange(12)] = 1.0
+    for place, sign in _ACROSS:
+        axis = (_ALONG + place) % 3
+        centre[axis, np.arange(12)] = sign[:, None] * pair.half_a[axis]
+    vectors: list[Array] = []
+    for j, p, q in _TWELVE:
+        point_b = np.zeros_like(pair.offset)
+        point_b[_NEXT[j]] = p * pair.half_b[_NEXT[j]]
+        point_b[_AFTER[j]] = q * pair.half_b[_AFTER[j]]
+        between = (rotate(pair.turn, point_b) + pair.offset)[:, None] - centre
+        edge_b = (pair.turn[:, j, None], pair.half_b[j])
+        vectors.append(shortest(_segment_gap(between, (edge_a, half_a), edge_b))[0])
+    return shortest(np.stack(vectors, axis=1))
 
 
 _TWELVE = [(i, p, q) for i in range(3) for p in (-1.0, 1.0) for q in (-1.0, 1.0)]
+_ALONG = np.array([edge[0] for edge in _TWELVE])
+_ACROSS = [(k, np.array([edge[k] for edge in _TWELVE])) for k in (1, 2)]

@@ -25,9 +25,7 @@ _FIRST = np.array(
 )
 
 
-def depths(
-    a: Posed, b: Posed, direction: Array, floor: Array, tight: float
-) -> tuple[Array, Array]:
+def depths(a: Posed, b: Posed, direction: Array, floor: Array, tight: float) -> tuple[Array, Array]:
     """Bracket the signed distance of cores that overlap.
 
     Args:

@@ -43,13 +43,13 @@ class Separation:
 
 def gap_along(
     a: Solids,
-    index_a: Any,
-    rotation_a: Array,
-    position_a: Array,
+    ia: Any,
+    Ra: Array,
+    pa: Array,
     b: Solids,
-    index_b: Any,
-    rotation_b: Array,
-    position_b: Array,
+    ib: Any,
+    Rb: Array,
+    pb: Array,
     direction: Array,
 ) -> Array:
     """Gap between solids along given directions: a proved bound of their distance.
@@ -62,20 +62,20 @@ def gap_along(
 
     Args:
         a: table of the first solids.
-        index_a: parts of it, shape (m,).
-        rotation_a: frame_from_part, shape (m, 3, 3).
-        position_a: frame_from_part, shape (m, 3) [m].
+        ia: parts of it, shape (m,).
+        Ra: frame_from_part, shape (m, 3, 3).
+        pa: frame_from_part, shape (m, 3) [m].
         b: table of the second solids.
-        index_b: as index_a.
-        rotation_b: as rotation_a.
-        position_b: as position_a.
+        ib: as ia.
+        Rb: as Ra.
+        pb: as pa.
         direction: from first to second, any length, shape (m, 3).
 
     Returns:
         Shape (m,) [m].
     """
-    first = Posed.of(a, index_a, rotation_a, position_a)
-    second = Posed.of(b, index_b, rotation_b, position_b)
+    first = Posed.of(a, ia, Ra, pa)
+    second = Posed.of(b, ib, Rb, pb)
     return gap(first, second, component_first(direction))
 
 
@@ -89,13 +89,13 @@ def gap(first: Posed, second: Posed, direction: Array) -> Array:
 
 def separation(
     a: Solids,
-    index_a: Any,
-    rotation_a: Array,
-    position_a: Array,
+    ia: Any,
+    Ra: Array,
+    pa: Array,
     b: Solids,
-    index_b: Any,
-    rotation_b: Array,
-    position_b: Array,
+    ib: Any,
+    Rb: Array,
+    pb: Array,
     cap: float = 0.1,
     floor: float = -0.02,
 ) -> Separation:
@@ -108,13 +108,13 @@ def separation(
 
     Args:
         a: table of the first solids.
-        index_a: parts of it, shape (m,).
-        rotation_a: frame_from_part, shape (m, 3, 3).
-        position_a: frame_from_part, shape (m, 3) [m].
+        ia: parts of it, shape (m,).
+        Ra: frame_from_part, shape (m, 3, 3).
+        pa: frame_from_part, shape (m, 3) [m].
         b: table of the second solids.
-        index_b: as index_a.
-        rotation_b: as rotation_a.
-        position_b: as position_a.
+        ib: as ia.
+        Rb: as Ra.
+        pb: as pa.
         cap: a lower end above this need not be tight [m].
         floor: an upper end below this need not be tight [m].
 
@@ -122,8 +122,8 @@ def separation(
         Each pair's answer is the same whatever stands beside it in the batch. A pose that
         is not finite gives lower -inf and upper +inf.
     """
-    first = Posed.of(a, index_a, rotation_a, position_a)
-    second = Posed.of(b, index_b, rotation_b, position_b)
+    first = Posed.of(a, ia, Ra, pa)
+    second = Posed.of(b, ib, Rb, pb)
     with np.errstate(all="ignore"):
         direction, upper = _searched(first, second, cap, floor)
         lower = gap(first, second, direction)
@@ -154,39 +154,41 @@ def _searched_boxes(first: Posed, second: Posed, cap: float) -> tuple[Array, Arr
         (second.half, second.rotation, second.position),
     )
     rounding = first.radius + second.radius
-    width, axis = boxes.widest_axis(pair)
+    widest = boxes.widest_axis(pair)
+    width, axis = widest.gap, widest.direction.copy()
     # points of the boxes: their centres; better ones follow where they matter
     upper = np.sqrt(dot(pair.offset, pair.offset))
     upper = np.where(width <= 0.0, width + boxes.AXES_SLACK, upper)
     near = np.flatnonzero((width > 0.0) & (width - rounding <= cap))
     if len(near):
-        close = pair.take(near)
-        vector, length = boxes.nearest_points(close)
-        axis[:, near], width[near] = _wider(close, axis[:, near], width[near], vector)
-        loose = np.flatnonzero(length - width[near] > TIGHT)
-        if len(loose):
-            vector[:, loose], length[loose] = boxes.nearest_on_all_edges(close.take(loose))
-            few = near[loose]
-            better = _wider(close.take(loose), axis[:, few], width[few], vector[:, loose])
-            axis[:, few] = better[0]
-        upper[near] = length
+        axis[:, near], upper[near] = _nearest_boxes(pair.take(near), widest.take(near))
     return rotate(first.rotation, axis), upper - rounding
+
+
+def _nearest_boxes(pair: BoxPair, widest: boxes.WidestAxis) -> tuple[Array, Array]:
+    """Directions (3, m) and upper ends (m,) for core boxes that are apart."""
+    vector, length = boxes.nearest_points(pair, widest)
+    axis, width = _wider(pair, widest.direction, widest.gap, vector)
+    loose = np.flatnonzero(length - width > TIGHT)
+    if len(loose):
+        few = pair.take(loose)
+        vector, length[loose] = boxes.nearest_on_all_edges(few)
+        axis[:, loose], _ = _wider(few, axis[:, loose], width[loose], vector)
+    return axis, length
 
 
 def _wider(pair: BoxPair, axis: Array, width: Array, vector: Array) -> tuple[Array, Array]:
     """The better of an axis and the direction of a vector, and the gap along it."""
-    gap_there = boxes.gap_of_cores(pair, unit(vector))
+    direction = unit(vector)
+    gap_there = boxes.gap_of_cores(pair, direction)
     better = gap_there > width
-    return np.where(better, unit(vector), axis), np.where(better, gap_there, width)
+    return np.where(better, direction, axis), np.where(better, gap_there, width)
 
 
-def _searched_others(
-    first: Posed, second: Posed, cap: float, floor: float
-) -> tuple[Array, Array]:
+def _searched_others(first: Posed, second: Posed, cap: float, floor: float) -> tuple[Array, Array]:
     rounding = first.rounding() + second.rounding()
     pair = BoxPair.between(first.bounding_box(), second.bounding_box())
-    width, axis = boxes.widest_axis(pair)
-    start = rotate(first.rotation, axis)
+    start = rotate(first.rotation, boxes.widest_axis(pair).direction)
     found = gjk.nearest(first, second, start, rounding + cap, TIGHT)
     direction, upper = found.direction, found.upper
     deep = np.flatnonzero((upper <= gjk.TOUCH) & (upper - rounding >= floor))

@@ -129,9 +129,7 @@ def closest_weights(simplex: Array, alive: NDArray[np.bool_]) -> Array:
     return table[best, :, np.arange(count)].T
 
 
-def _vertices(
-    simplex: Array, alive: NDArray[np.bool_], table: Array, distance: Array
-) -> None:
+def _vertices(simplex: Array, alive: NDArray[np.bool_], table: Array, distance: Array) -> None:
     table[np.arange(4), np.arange(4)] = 1.0
     distance[:4] = np.where(alive, dot_each(simplex), np.inf)
 
@@ -150,9 +148,7 @@ def _edges(simplex: Array, alive: NDArray[np.bool_], table: Array, distance: Arr
     distance[4:10] = np.where(valid, dot_each(point), np.inf)
 
 
-def _triangles(
-    simplex: Array, alive: NDArray[np.bool_], table: Array, distance: Array
-) -> None:
+def _triangles(simplex: Array, alive: NDArray[np.bool_], table: Array, distance: Array) -> None:
     i, j, k = _FACES.T
     corner = simplex[i]
     first, second = simplex[j] - corner, simplex[k] - corner
