@@ -45,13 +45,21 @@ def pack_five_blocks(room: Cell, cell: Cell) -> list[Block]:
     return _cells_in(table, (0, 0, room[0], room[1]))
 
 
+def in_rows(room: Cell, cell: Cell) -> list[Block]:
+    """Rows and columns of cells, all the way round that gives more."""
+    (a, b), (p, q) = room, cell
+    if (a // q) * (b // p) > (a // p) * (b // q):
+        p, q = q, p
+    return [(k * p, m * q, p, q) for k in range(a // p) for m in range(b // q)]
+
+
 def _straight_cuts(room: Cell, cell: Cell) -> _Table:
     """The table for all rooms of normal lengths up to the room."""
     xs, ys = (normal_lengths(side, cell) for side in room)
-    l, w = cell
+    long, wide = cell
     count = np.maximum(
-        np.outer(xs // l, ys // w),
-        np.outer(xs // w, ys // l),
+        np.outer(xs // long, ys // wide),
+        np.outer(xs // wide, ys // long),
     )
     cut = np.zeros_like(count)
     rest_x = [rounded_down(xs, xs[i] - xs[: i + 1]) for i in range(len(xs))]
@@ -112,7 +120,6 @@ def _wheel(x1: int, x2: int, y1: int, y2: int, length: int, width: int) -> Rooms
 def _cells_in(table: _Table, room: Block) -> list[Block]:
     """The cells of the table's answer for a room."""
     x, y, a, b = room
-    l, w = table.cell
     i, j = int(rounded_down(table.xs, a)), int(rounded_down(table.ys, b))
     cut = int(table.cut[i, j])
     a, b = int(table.xs[i]), int(table.ys[j])
@@ -123,7 +130,5 @@ def _cells_in(table: _Table, room: Block) -> list[Block]:
         at = int(table.ys[-cut])
         parts = ((x, y, a, at), (x, y + at, a, b - at))
     else:
-        if (a // w) * (b // l) > (a // l) * (b // w):
-            l, w = w, l
-        return [(x + k * l, y + m * w, l, w) for k in range(a // l) for m in range(b // w)]
+        return [(x + u, y + v, c, d) for u, v, c, d in in_rows((a, b), table.cell)]
     return [block for part in parts for block in _cells_in(table, part)]

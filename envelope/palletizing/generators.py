@@ -15,6 +15,7 @@ from .packing import Block, Cell, most_blocks
 from .pattern import Pattern, Spot, Vector
 
 Orientation = Literal["lengthwise", "crosswise"]
+MOST_GROUPS = 2000  # in a layer; beyond any pallet, and the loops below stay short
 _UNIT = 1e-6  # [m]
 _QUARTER = math.pi / 2
 
@@ -37,7 +38,7 @@ def column(
         overhang: How far the groups may hang over the deck on each side [m].
 
     Raises:
-        ValueError: Not one fits.
+        ValueError: Not one fits, or over `MOST_GROUPS` do.
     """
     room, cell = _cells(group, deck, gap, overhang)
     ways = [
@@ -61,22 +62,25 @@ def brick(
     degrees from layer to layer the layers bind.
 
     Args:
-        group, deck, gap, overhang: As in `column`.
+        group: As in `column`.
+        deck: Length and width [m].
+        gap: Between neighbours [m].
         orientation: Of the first block, the one at the deck's origin.
+        overhang: Allowed on each side [m].
 
     Raises:
-        ValueError: The two blocks do not fit together.
+        ValueError: The two blocks do not fit together, or over `MOST_GROUPS` groups do.
     """
     room, cell = _cells(group, deck, gap, overhang)
     first = _way(cell, orientation)
     found: list[list[Block]] = []
     for swap in (False, True):
-        (l, w), (along, across) = (_flip(first, swap), _flip(room, swap))
-        for n in range(1, along // l + 1):
-            front = _grid((l, w), (n * l, across))
-            back = _grid((w, l), (along - n * l, across))
+        (p, q), (along, across) = (_flip(first, swap), _flip(room, swap))
+        for n in range(1, along // p + 1):
+            front = _grid((p, q), (n * p, across))
+            back = _grid((q, p), (along - n * p, across))
             if front and back:
-                both = front + [(x + n * l, y, a, b) for x, y, a, b in back]
+                both = front + [(x + n * p, y, a, b) for x, y, a, b in back]
                 found.append([_flip_block(block, swap) for block in both])
     if not found:
         raise ValueError(f"two blocks, one turned, {_no_room(cell, room, gap)}")
@@ -95,30 +99,33 @@ def pinwheel(
     Of all that fit, the one with most groups, then the smallest hole.
 
     Args:
-        group, deck, gap, overhang: As in `column`.
+        group: As in `column`.
+        deck: Length and width [m].
+        gap: Between neighbours [m].
         orientation: Of the block at the deck's origin.
+        overhang: Allowed on each side [m].
 
     Raises:
-        ValueError: No four blocks fit.
+        ValueError: No four blocks fit, or over `MOST_GROUPS` groups do.
     """
     room, cell = _cells(group, deck, gap, overhang)
-    l, w = _way(cell, orientation)
+    p, q = _way(cell, orientation)
     best: tuple[tuple[int, int], tuple[int, int, int, int]] | None = None
-    for n1, m1, n2, m2 in _wheels(l, w, room):
-        hole = abs(n1 * l - n2 * w) * abs(m1 * w - m2 * l)
+    for n1, m1, n2, m2 in _wheels(p, q, room):
+        hole = abs(n1 * p - n2 * q) * abs(m1 * q - m2 * p)
         score = (n1 * m1 + n2 * m2, -hole)
         if best is None or score > best[0]:
             best = (score, (n1, m1, n2, m2))
     if best is None:
         raise ValueError(f"four blocks around a hole, {_no_room(cell, room, gap)}")
     n1, m1, n2, m2 = best[1]
-    a, b, c, d = n1 * l, m1 * w, n2 * w, m2 * l
-    along, turned = _grid((l, w), (a, b)), _grid((w, l), (c, d))
+    a, b, c, d = n1 * p, m1 * q, n2 * q, m2 * p
+    along, turned = _grid((p, q), (a, b)), _grid((q, p), (c, d))
     blocks = [
         *along,
-        *((x + a, y, p, q) for x, y, p, q in turned),
-        *((x + c, y + d, p, q) for x, y, p, q in along),
-        *((x, y + b, p, q) for x, y, p, q in turned),
+        *((x + a, y, u, v) for x, y, u, v in turned),
+        *((x + c, y + d, u, v) for x, y, u, v in along),
+        *((x, y + b, u, v) for x, y, u, v in turned),
     ]
     return _laid(group, deck, gap, cell, blocks)
 
@@ -127,34 +134,37 @@ def best(group: Group, deck: Vector, gap: float = 0.0, overhang: float = 0.0) ->
     """As many groups as the deck takes at right angles, and never fewer than by `column`.
 
     Args:
-        group, deck, gap, overhang: As in `column`.
+        group: As in `column`.
+        deck: Length and width [m].
+        gap: Between neighbours [m].
+        overhang: Allowed on each side [m].
 
     Raises:
-        ValueError: Not one fits.
+        ValueError: Not one fits, or over `MOST_GROUPS` do.
     """
     room, cell = _cells(group, deck, gap, overhang)
     return _laid(group, deck, gap, cell, most_blocks(room, cell).blocks)
 
 
-def _wheels(l: int, w: int, room: Cell) -> Iterator[tuple[int, int, int, int]]:
+def _wheels(p: int, q: int, room: Cell) -> Iterator[tuple[int, int, int, int]]:
     """Counts of the two kinds of block, along x and y each, that make a wheel that fits.
 
     The blocks a x b at the origin and c x d beside it fit around a hole when the one that is
     longer is also the one that is lower, for each of the two pairs facing each other.
     """
-    for n1 in range(1, room[0] // l + 1):
-        for m1 in range(1, room[1] // w + 1):
-            for n2 in range(1, (room[0] - n1 * l) // w + 1):
-                for m2 in range(1, (room[1] - m1 * w) // l + 1):
-                    a, b, c, d = n1 * l, m1 * w, n2 * w, m2 * l
+    for n1 in range(1, room[0] // p + 1):
+        for m1 in range(1, room[1] // q + 1):
+            for n2 in range(1, (room[0] - n1 * p) // q + 1):
+                for m2 in range(1, (room[1] - m1 * q) // p + 1):
+                    a, b, c, d = n1 * p, m1 * q, n2 * q, m2 * p
                     if (a <= c or b <= d) and (c <= a or d <= b):
                         yield n1, m1, n2, m2
 
 
 def _grid(cell: Cell, room: Cell) -> list[Block]:
     """Rows and columns of cells from the origin."""
-    l, w = cell
-    return [(i * l, j * w, l, w) for i in range(room[0] // l) for j in range(room[1] // w)]
+    p, q = cell
+    return [(i * p, j * q, p, q) for i in range(room[0] // p) for j in range(room[1] // q)]
 
 
 def _way(cell: Cell, orientation: Orientation) -> Cell:
@@ -175,6 +185,8 @@ def _cells(group: Group, deck: Vector, gap: float, overhang: float) -> tuple[Cel
     low, high = group.extent()
     room = tuple(round((side + 2 * overhang + gap) / _UNIT) for side in deck)
     cell = tuple(round(float(b - a + gap) / _UNIT) for a, b in zip(low[:2], high[:2], strict=True))
+    if min(cell) <= 0 or room[0] * room[1] > MOST_GROUPS * cell[0] * cell[1]:
+        raise ValueError(f"group {group.name!r} is so small that over {MOST_GROUPS} fill the deck")
     return (room[0], room[1]), (cell[0], cell[1])
 
 

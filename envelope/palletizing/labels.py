@@ -20,8 +20,10 @@ def faces_out(carton: Carton, side: str, centre: Point, yaw: float, others: Sequ
     """Whether a side of a carton faces out past the other cartons of its layer.
 
     Args:
+        carton: Whose side it is.
         side: "+x", "-x", "+y" or "-y" in the carton's frame.
-        centre, yaw: Of the carton, in the pallet's frame [m, rad].
+        centre: Of the carton, in the pallet's frame [m].
+        yaw: Likewise [rad].
         others: Outlines of the other cartons.
     """
     nx, ny = side_normal(side, yaw)
@@ -101,6 +103,7 @@ def labels_out(spot: Spot, pattern: Pattern) -> bool:
     """Whether every label side of a spot's cartons faces out of the layer.
 
     Args:
+        spot: One of the layer.
         pattern: The layer; the spot itself in it, by identity, is left out.
     """
     others = [quad for other in pattern if other is not spot for quad in other.footprints()]

@@ -11,8 +11,8 @@ def normal_lengths(total: int, cell: tuple[int, int]) -> Lengths:
 
     In any packing the cells can be pushed to the origin until each stands at such a distance.
     """
-    l, w = cell
-    sums = [i * l + j * w for i in range(total // l + 1) for j in range((total - i * l) // w + 1)]
+    a, b = cell
+    sums = [i * a + j * b for i in range(total // a + 1) for j in range((total - i * a) // b + 1)]
     return np.unique(np.array(sums, dtype=np.int64))
 
 
@@ -20,7 +20,7 @@ def raster_lengths(total: int, cell: tuple[int, int]) -> Lengths:
     """Fewer lengths at which cells need to stand: a normal length left over by a normal one.
 
     x -> [total - [total - x]], [.] rounding down to a normal length, keeps cells apart that
-    were apart, as [x + l] >= [x] + l, and keeps them in the room.
+    were apart, as [x + side] >= [x] + side, and keeps them in the room.
     """
     normal = normal_lengths(total, cell)
     return np.unique(normal[rounded_down(normal, total - normal)])

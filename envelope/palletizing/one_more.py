@@ -1,5 +1,6 @@
 """Is there a packing with more cells? Integer programming over the points that matter."""
 
+from importlib import import_module
 from typing import Any
 
 import numpy as np
@@ -19,25 +20,28 @@ def pack_more(
     that overlap both cover the point with the greater x and the greater y of their corners.
 
     Args:
+        room: Sides, whole numbers.
+        cell: Likewise; cells may be turned by 90 degrees.
+        least: Number of cells asked for.
         nodes: Nodes of the search tree after which it gives up.
 
     Returns:
         The cells, or None; and whether the answer is final (a None with True is a proof).
     """
-    from scipy.optimize import Bounds, LinearConstraint, milp
-    from scipy.sparse import vstack
-
+    # Imported here: most patterns need no search, and loading scipy takes longer than theirs.
+    optimize: Any = import_module("scipy.optimize")
+    sparse: Any = import_module("scipy.sparse")
     blocks, cover = _points(room, cell)
     if len(blocks) < least:
         return None, True
-    counted = vstack([cover, np.ones((1, len(blocks)))]).tocsr()
+    counted = sparse.vstack([cover, np.ones((1, len(blocks)))]).tocsr()
     upper = np.append(np.ones(cover.shape[0]), np.inf)
     lower = np.append(np.zeros(cover.shape[0]), least)
-    answer: Any = milp(
+    answer: Any = optimize.milp(
         -np.ones(len(blocks)),
         integrality=np.ones(len(blocks)),
-        bounds=Bounds(0, 1),
-        constraints=LinearConstraint(counted, lower, upper),
+        bounds=optimize.Bounds(0, 1),
+        constraints=optimize.LinearConstraint(counted, lower, upper),
         options={"node_limit": nodes},
     )
     if answer.x is not None:
@@ -49,8 +53,7 @@ def pack_more(
 
 def _points(room: tuple[int, int], cell: tuple[int, int]) -> tuple[NDArray[np.int64], Any]:
     """All cells at raster lengths, shape (n, 4), and which raster points each covers."""
-    from scipy.sparse import csr_matrix
-
+    sparse: Any = import_module("scipy.sparse")
     xs, ys = (raster_lengths(side, cell) for side in room)
     grid_x, grid_y = (g.ravel() for g in np.meshgrid(xs, ys, indexing="ij"))
     kinds = dict.fromkeys((cell, cell[::-1]))
@@ -66,5 +69,5 @@ def _points(room: tuple[int, int], cell: tuple[int, int]) -> tuple[NDArray[np.in
     in_y = (ys >= y) & (ys < y + b)
     rows, columns = np.nonzero((in_x[:, :, None] & in_y[:, None, :]).reshape(len(blocks), -1))
     shape = (len(xs) * len(ys), len(blocks))
-    cover = csr_matrix((np.ones(len(rows)), (columns, rows)), shape=shape)
+    cover: Any = sparse.csr_matrix((np.ones(len(rows)), (columns, rows)), shape=shape)
     return blocks, cover[np.flatnonzero(cover.getnnz(axis=1))]

@@ -14,13 +14,14 @@ five blocks. All from memory; the counts are tested against published optima.
 from dataclasses import dataclass
 from functools import lru_cache
 
-from .five_blocks import pack_five_blocks
-from .lengths import count_bound, raster_lengths
+from .five_blocks import in_rows, pack_five_blocks
+from .lengths import count_bound, normal_lengths, raster_lengths
 from .one_more import pack_more
 
 Cell = tuple[int, int]
 Block = tuple[int, int, int, int]  # x, y of the lower corner, extent along x, along y
 
+MOST_STATES = 40_000  # rooms of normal lengths beyond which cutting would take seconds
 MOST_POINTS = 1500  # raster points beyond which the search would take minutes
 MOST_NODES = 500  # of the search tree; none of the published instances needs more
 
@@ -50,7 +51,8 @@ def most_blocks(room: Cell, cell: Cell) -> Packing:
 
 @lru_cache(maxsize=256)
 def _most_blocks(room: Cell, cell: Cell) -> tuple[tuple[Block, ...], int]:
-    found = pack_five_blocks(room, cell)
+    states = len(normal_lengths(room[0], cell)) * len(normal_lengths(room[1], cell))
+    found = pack_five_blocks(room, cell) if states <= MOST_STATES else in_rows(room, cell)
     bound = count_bound(room, cell)
     points = len(raster_lengths(room[0], cell)) * len(raster_lengths(room[1], cell))
     while len(found) < bound and points <= MOST_POINTS:

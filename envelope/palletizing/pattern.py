@@ -80,6 +80,7 @@ def mirrored(pattern: Pattern, deck: Vector, axis: Literal["x", "y"]) -> Pattern
     it, and the layer may then overlap; the stacking check tells.
 
     Args:
+        pattern: The layer.
         deck: Length and width of the deck [m].
         axis: "x" swaps the ends of the length, "y" those of the width.
     """

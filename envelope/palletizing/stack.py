@@ -24,7 +24,7 @@ def build_stack(
     deck: Vector,
     layers: Sequence[Pattern],
     towards_arm: Vector,
-    given_order: bool = False,
+    given_order: bool | Sequence[bool] = False,
 ) -> tuple[Placement, ...]:
     """The placements of a pallet, in the order in which they are put down.
 
@@ -36,16 +36,18 @@ def build_stack(
         deck: Length and width of the deck [m].
         layers: From the deck up.
         towards_arm: Direction from the pallet to the arm's base in the pallet's frame.
-        given_order: Take each layer's order as it is; else `order.ordered`.
+        given_order: Take the order as it is, of all layers or layer by layer; else it is
+            that of `order.ordered`.
 
     Raises:
-        ValueError: The deck has no area.
+        ValueError: The deck has no area, or there are not as many orders as layers.
     """
     if min(deck) <= 0.0:
         raise ValueError(f"a deck of {deck[0] * 1000:g} x {deck[1] * 1000:g} mm has no area")
     progress = _Progress(pallet)
-    for number, pattern in enumerate(layers, start=1):
-        _add_layer(progress, number, pattern if given_order else ordered(pattern, towards_arm))
+    given = (given_order,) * len(layers) if isinstance(given_order, bool) else given_order
+    for number, (pattern, keep) in enumerate(zip(layers, given, strict=True), start=1):
+        _add_layer(progress, number, pattern if keep else ordered(pattern, towards_arm))
     return tuple(progress.placements)
 
 
