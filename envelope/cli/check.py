@@ -3,6 +3,7 @@
 import os
 import shutil
 import sys
+from collections.abc import Collection
 from pathlib import Path
 from typing import Any
 
@@ -77,7 +78,7 @@ def _judged(
     path: Path, settings: tuple[str, ...], asked: dict[str, Any], quiet: bool
 ) -> tuple[Cell, Result]:
     from ..cell.load import load
-    from .selection import select
+    from .selection import ids_to_check, select
 
     cell = load(path, settings)
     chosen = select(cell, asked["placements"], asked["pallets"], asked["layers"])
@@ -85,7 +86,17 @@ def _judged(
 
     with progress_bar("checking", wanted=not quiet) as progress:
         jobs = asked["jobs"] or _cores()
-        return cell, verify(cell, placements=chosen, jobs=jobs, progress=progress)
+        result = verify(cell, placements=chosen, jobs=jobs, progress=progress)
+    _refuse_gaps(result, ids_to_check(cell) if chosen is None else chosen)
+    return cell, result
+
+
+def _refuse_gaps(result: Result, asked: Collection[str]) -> None:
+    """Raises RuntimeError for a placement without an answer: silence is not a pass."""
+    answered = {judged.placement.id for judged in result.placements if judged.findings}
+    silent = [name for name in asked if name not in answered]
+    if silent or not result.placements:
+        raise RuntimeError(f"no answer for {', '.join(silent) or 'any placement'}")
 
 
 def _report(result: Result, cell: Cell, quiet: bool) -> str:

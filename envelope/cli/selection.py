@@ -17,9 +17,7 @@ def select(
     Raises:
         click.UsageError: If a name is not in the cell, or nothing is left to be checked.
     """
-    open_ones = [
-        placement for pallet in cell.pallets for placement in pallet.placements[pallet.done :]
-    ]
+    open_ones = _open(cell)
     if not open_ones:
         raise click.UsageError("nothing to check: every placement of the cell is already down")
     _known("placement", ids, [placement.id for placement in open_ones])
@@ -37,6 +35,15 @@ def select(
     if not chosen:
         raise click.UsageError("no placement is in all of the placements, pallets, layers named")
     return chosen
+
+
+def ids_to_check(cell: Cell) -> list[str]:
+    """Ids of all placements that are not there at the start."""
+    return [placement.id for placement in _open(cell)]
+
+
+def _open(cell: Cell) -> list[Placement]:
+    return [placement for pallet in cell.pallets for placement in pallet.placements[pallet.done :]]
 
 
 def _layers(placements: Sequence[Placement]) -> list[str]:

@@ -42,7 +42,7 @@ def problem_lines(result: Result, width: int) -> Iterator[str]:
             if member == 0 or not text:
                 text = ". ".join(filter(None, (text, finding.message)))
             elif finding.gain is not None:
-                text += f"; room towards {direction(finding.gain)}"
+                text += f"; the first gains room towards {direction(finding.gain)}"
             also = _others(judged, finding)
             yield from _hanging(judged.placement.id, text + also, width)
         yield ""

@@ -24,7 +24,7 @@ def as_text(result: Result, cell: Cell, width: int = 100) -> str:
     lines = [result.cell_name, "", *_layers(result), ""]
     lines += problem_lines(result, width)
     lines += [*_assumptions(result, cell, width), "", verdict_line(result, cell)]
-    return "\n".join(lines) + "\n"
+    return "".join(_printable(line) + "\n" for line in lines)
 
 
 def verdict_line(result: Result, cell: Cell) -> str:
@@ -85,3 +85,8 @@ def _assumptions(result: Result, cell: Cell, width: int) -> Iterator[str]:
 
 def _paragraph(text: str, width: int) -> list[str]:
     return wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+
+
+def _printable(line: str) -> str:
+    """A line in which nothing can move the cursor or change a colour: names are data."""
+    return "".join(letter if letter.isprintable() else "?" for letter in line)
