@@ -12,6 +12,7 @@ from .chain import BLOCK, Chain
 
 REACHED_POSITION = 1e-5  # [m]: a pose is reached when forward kinematics returns it this well
 REACHED_ANGLE = float(np.radians(1e-3))  # [rad]
+TURN = 2.0 * np.pi  # [rad]
 AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its limit
 
 
@@ -142,9 +143,7 @@ class Arm:
         # The squares of all nine differences add up to 8 sin^2(angle / 2).
         return (near & (squares <= 8.0 * np.sin(REACHED_ANGLE / 2.0) ** 2)).T
 
-    def turns_within(
-        self, q: Array, lower: Array, upper: Array
-    ) -> tuple[Array, NDArray[np.intp]]:
+    def turns_within(self, q: Array, lower: Array, upper: Array) -> tuple[Array, NDArray[np.intp]]:
         """All copies by whole turns that lie within limits.
 
         Args:
@@ -159,19 +158,19 @@ class Arm:
         rows = np.flatnonzero(np.isfinite(q).all(axis=1))
         copies = q[rows]
         for joint, turning in enumerate(self.chain.turning()):
-            turn = 2.0 * np.pi if turning else np.inf
-            low, high = lower[joint] - AT_LIMIT, upper[joint] + AT_LIMIT
             value = copies[:, joint]
-            first = np.ceil((low - value) / turn) if turning else np.zeros(len(value))
-            last = np.floor((high - value) / turn) if turning else np.zeros(len(value))
-            count = np.maximum(last - first + 1.0, 0.0).astype(np.intp)
-            if not turning:
-                count = ((value >= low) & (value <= high)).astype(np.intp)
-            copy = np.repeat(np.arange(len(value)), count)
-            number = np.arange(len(copy)) - np.repeat(np.cumsum(count) - count, count)
-            rows, copies = rows[copy], copies[copy]
+            low, high = lower[joint] - AT_LIMIT, upper[joint] + AT_LIMIT
             if turning:
-                copies[:, joint] += turn * (first[copy] + number)
+                first = np.ceil((low - value) / TURN)
+                count = np.maximum(np.floor((high - value) / TURN) - first + 1.0, 0.0)
+            else:
+                first = np.zeros(len(value))
+                count = ((value >= low) & (value <= high)).astype(float)
+            many = count.astype(np.intp)
+            copy = np.repeat(np.arange(len(value)), many)
+            number = np.arange(len(copy)) - np.repeat(np.cumsum(many) - many, many)
+            rows, copies = rows[copy], copies[copy]
+            copies[:, joint] += TURN * (first[copy] + number)
         return copies, rows
 
     def unwrap_near(self, q: Array, reference: Array) -> Array:
@@ -182,8 +181,7 @@ class Arm:
             reference: The same, of a shape that broadcasts with q.
         """
         turning = np.array(self.chain.turning())
-        turns = np.rint((reference - q) / (2.0 * np.pi))
-        return q + np.where(turning, 2.0 * np.pi * turns, 0.0)
+        return q + np.where(turning, TURN * np.rint((reference - q) / TURN), 0.0)
 
     def limit_margin(self, q: Array) -> Array:
         """Room to the nearest limit [rad or m] for each limit, joints first, then coupled.

@@ -71,9 +71,7 @@ def two_bars(x: Array, z: Array, upper: float, fore: float, bend: float) -> tupl
     opening = root((longest - r) * (longest + r), scale)
     closing = root((r - difference) * (r + difference), scale)
     further = bend * 2.0 * np.arctan2(opening, closing)
-    lean = np.arctan2(x, z) - np.arctan2(
-        fore * np.sin(further), upper + fore * np.cos(further)
-    )
+    lean = np.arctan2(x, z) - np.arctan2(fore * np.sin(further), upper + fore * np.cos(further))
     return lean, further
 
 

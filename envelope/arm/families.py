@@ -66,7 +66,9 @@ class Family:
 
     def complete(self, dimensions: Mapping[str, float]) -> dict[str, float]:
         """All dimensions [m], defaults filled in. Raises ValueError, naming every fault."""
-        faults = [f"unknown dimension {name!r}" for name in dimensions if name not in self.dimensions]
+        faults = [
+            f"unknown dimension {name!r}" for name in dimensions if name not in self.dimensions
+        ]
         values: dict[str, float] = {}
         for name, dimension in self.dimensions.items():
             value = dimensions.get(name, dimension.default)
