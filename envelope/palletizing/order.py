@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .footprint import Quad, bounds, gap, rectangle
 from .group import Placement
@@ -27,6 +28,7 @@ class _Laid:
     key: tuple[float, float, float, float]
 
 
+@lru_cache(maxsize=128)
 def ordered(pattern: Pattern, towards_arm: Vector) -> Pattern:
     """The pattern in an order that lets the arm lay it without reaching over what it laid.
 

@@ -1,22 +1,13 @@
 """From layers to placements: heights, ids, turns in the order, and approaches."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
+from functools import lru_cache
 
 from .group import Placement
 from .labels import may_half_turn
 from .order import approach_direction, ordered
-from .pattern import Pattern, Release, Spot, Vector
-
-
-@dataclass(slots=True)
-class _Progress:
-    """What has been stacked so far."""
-
-    pallet: str
-    placements: list[Placement] = field(default_factory=list[Placement])
-    cycles: int = 0
-    height: float = 0.0
+from .pattern import Pattern, Vector
 
 
 def build_stack(
@@ -44,48 +35,53 @@ def build_stack(
     """
     if min(deck) <= 0.0:
         raise ValueError(f"a deck of {deck[0] * 1000:g} x {deck[1] * 1000:g} mm has no area")
-    progress = _Progress(pallet)
     given = (given_order,) * len(layers) if isinstance(given_order, bool) else given_order
-    for number, (pattern, keep) in enumerate(zip(layers, given, strict=True), start=1):
-        _add_layer(progress, number, pattern if keep else ordered(pattern, towards_arm))
-    return tuple(progress.placements)
+    placements: list[Placement] = []
+    cycles, height = 0, 0.0
+    for layer, (pattern, keep) in enumerate(zip(layers, given, strict=True), start=1):
+        below = height
+        turns = _turns(pattern if keep else ordered(pattern, towards_arm))
+        for number, turn in enumerate(turns, start=1):
+            z = below + turn.z
+            placements.append(
+                replace(
+                    turn,
+                    id=f"{pallet}/{layer}/{number}",
+                    pallet=pallet,
+                    layer=layer,
+                    order=len(placements) + 1,
+                    cycle=cycles + turn.cycle,
+                    z=z,
+                )
+            )
+            height = max(height, z)
+        cycles += len(pattern)
+    return tuple(placements)
 
 
-def _add_layer(progress: _Progress, layer: int, pattern: Pattern) -> None:
-    """Put down one layer, in the order of the pattern."""
-    below, first = progress.height, len(progress.placements)
-    for spot in pattern:
-        progress.cycles += 1
+@lru_cache(maxsize=128)
+def _turns(pattern: Pattern) -> tuple[Placement, ...]:
+    """A layer's releases in the order of its spots, as if it were the first on its pallet."""
+    turns: list[Placement] = []
+    for cycle, spot in enumerate(pattern, start=1):
         half_turn = may_half_turn(spot, pattern)
         for part in spot.parts():
-            tallest = max(spot.group.items[i].carton.size[2] for i in part.items)
-            bare = _placement(progress, layer, len(progress.placements) - first + 1, spot, part)
-            placed = replace(
-                bare,
-                z=below + tallest,
+            placement = Placement(
+                id="",
+                pallet="",
+                layer=1,
+                order=len(turns) + 1,
+                cycle=cycle,
+                group=spot.group,
+                items=part.items,
+                x=part.x,
+                y=part.y,
+                z=max(spot.group.items[k].carton.size[2] for k in part.items),
+                yaw=part.yaw,
                 half_turn=half_turn,
-                approach=part.approach
-                if part.approach is not None
-                else approach_direction(bare, progress.placements[first:]),
             )
-            progress.placements.append(placed)
-            progress.height = max(progress.height, placed.z)
-
-
-def _placement(
-    progress: _Progress, layer: int, number: int, spot: Spot, part: Release
-) -> Placement:
-    """A placement as far as spot and release tell."""
-    return Placement(
-        id=f"{progress.pallet}/{layer}/{number}",
-        pallet=progress.pallet,
-        layer=layer,
-        order=len(progress.placements) + 1,
-        cycle=progress.cycles,
-        group=spot.group,
-        items=part.items,
-        x=part.x,
-        y=part.y,
-        z=0.0,
-        yaw=part.yaw,
-    )
+            approach = part.approach
+            if approach is None:
+                approach = approach_direction(placement, turns)
+            turns.append(replace(placement, approach=approach))
+    return tuple(turns)
