@@ -47,7 +47,7 @@ def load(path: str | Path, settings: Iterable[str] = ()) -> "Cell":
     """
     from .cell.load import load as read
 
-    return read(Path(path), tuple(settings))
+    return read(path, tuple(settings))
 
 
 def check(

@@ -1,5 +1,6 @@
 """The process that draws may fail in any way; what is seen of it is one line."""
 
+import faulthandler
 import os
 import signal
 import sys
@@ -59,6 +60,7 @@ def test_older_files_are_kept_and_counted(drawing, tmp_path):
 def test_a_child_that_dies_is_one_line_with_the_packages(drawing, tmp_path):
     def crash(cell, result, folder):
         (folder / "half.png").write_bytes(b"half")
+        faulthandler.disable()  # which pytest has set up, and a user has not
         os.kill(os.getpid(), signal.SIGSEGV)
 
     drawing(crash)

@@ -1,0 +1,24 @@
+"""`envelope new FILE`: a commented starter cell."""
+
+from importlib.resources import files
+from pathlib import Path
+
+import click
+
+from .answer import remark
+from .files import refuse_existing, write_whole
+from .main import COMMANDS, GOOD
+
+
+@click.command(short_help=COMMANDS["new"])
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True, help="Write over a file that is already there.")
+def new(file: Path, force: bool) -> int:
+    """Write a commented starter cell.
+
+    FILE is a small cell that passes as it stands; change its numbers to those of your own.
+    """
+    refuse_existing([file], force)
+    write_whole(file, files(__package__).joinpath("starter.yaml").read_text(encoding="utf-8"))
+    remark(f"Wrote {file}. Check it with: envelope check {file}")
+    return GOOD
