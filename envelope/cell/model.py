@@ -78,6 +78,9 @@ class GripField:
 class Tool:
     """The gripper. The tool frame (TCP) has z pointing away from the flange.
 
+    Over a group at turn 0, the tool's x lies along the group's x; the tool's z points down and
+    the group's z up, so that the tool's y lies against the group's y.
+
     Attributes:
         bodies: Rigid solids in the flange frame; a body's name is its part's name.
         flange_from_tcp: Shape (4, 4).

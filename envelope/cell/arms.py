@@ -1,0 +1,134 @@
+"""Arm files to arms."""
+
+import math
+from pathlib import Path
+
+from ..arm.arm import Arm, CoupledLimit, Joint, Rating, Touching
+from ..arm.families import build
+from ..geometry.bodies import Body
+from .catalogue import Complain, find_model
+from .errors import CellError, Problem
+from .schema_arm import ArmPart, JointPart
+from .shapes import read_shape
+from .sources import Sources
+from .validation import validated
+from .yaml_reading import Document
+
+# Which key of an arm file a complaint of the arm's builder is about, by a word in it.
+_ABOUT = (
+    ("unknown family", "family"),
+    ("dimension", "dimensions"),
+    ("rating", "rating"),
+    ("bodies", "bodies"),
+    ("touching", "touching"),
+    ("factors", "coupled"),
+    ("joint", "joints"),
+)
+
+
+def read_arm(name: str, folder: Path | None, complain: Complain, sources: Sources) -> Arm | None:
+    """The arm of that name or path.
+
+    Returns:
+        None where something is wrong; the problems are then in `sources`.
+    """
+    try:
+        document = find_model(name, "arms", folder, complain).document
+    except CellError as error:
+        sources.add(*error.problems)
+        return None
+    sources.used("arm", document.content)
+    part, problems = validated(ArmPart, document)
+    sources.add(*problems)
+    if part is None:
+        return None
+    before = len(sources.problems)
+    bodies = {
+        link: [
+            body
+            for index, shape in enumerate(shapes)
+            if (
+                body := read_shape(
+                    shape,
+                    shape.name or (link if len(shapes) == 1 else f"{link} {index + 1}"),
+                    document,
+                    ("bodies", link, index),
+                    sources,
+                )
+            )
+        ]
+        for link, shapes in part.bodies.items()
+    }
+    return None if len(sources.problems) > before else _built(part, bodies, document, sources)
+
+
+def sliding(arm: Arm) -> tuple[bool, ...]:
+    """For each joint coordinate, whether it slides (metres) or turns (radians)."""
+    slides = {link.source for link in arm.chain.links if link.prismatic}
+    return tuple(index in slides for index in range(arm.dof))
+
+
+def to_si(value: float, slides: bool) -> float:
+    """A joint's amount in deg, or in mm where it slides, to radians or metres."""
+    return value / 1e3 if slides else math.radians(value)
+
+
+def _built(
+    part: ArmPart, bodies: dict[str, list[Body]], document: Document, sources: Sources
+) -> Arm | None:
+    rating = Rating(
+        part.rating.mass,
+        tuple(part.rating.moments.items()),
+        tuple(part.rating.inertias.items()),
+        part.rating.table,
+    )
+    try:
+        return build(
+            part.name,
+            part.family,
+            part.dimensions,
+            [_joint(joint) for joint in part.joints],
+            [
+                CoupledLimit(c.name, c.factors, math.radians(c.range[0]), math.radians(c.range[1]))
+                for c in part.coupled
+            ],
+            bodies,
+            [Touching(*t.links, t.reason) for t in part.touching],
+            rating,
+        )
+    except ValueError as error:
+        sources.add(_complaint(str(error), document))
+        return None
+
+
+def _complaint(text: str, document: Document) -> Problem:
+    about = next((key for word, key in _ABOUT if word in text), None)
+    return document.problem(() if about is None else (about,), text)
+
+
+def _joint(part: JointPart) -> Joint:
+    low, high, speed, acceleration = (
+        to_si(value, part.slides) for value in (*part.range, part.speed, part.acceleration)
+    )
+    return Joint(part.name, low, high, speed, acceleration)
+
+
+def usable_ranges(
+    arm: Arm, narrower: dict[str, tuple[float, float]], document: Document, sources: Sources
+) -> tuple[tuple[float, float], ...]:
+    """The usable range of each joint; ranges in deg or mm as the cell narrows them."""
+    ranges: list[tuple[float, float]] = []
+    for joint, slides in zip(arm.joints, sliding(arm), strict=True):
+        low, high = joint.lower, joint.upper
+        if joint.name in narrower:
+            key = ("arm", "usable", joint.name)
+            low, high = (to_si(value, slides) for value in narrower[joint.name])
+            per_si, unit = (1e3, "mm") if slides else (math.degrees(1.0), "deg")
+            limits = f"{joint.lower * per_si:g} to {joint.upper * per_si:g} {unit}"
+            if low >= high:
+                sources.add(document.problem(key, "the range is empty", "write [lower, upper]"))
+            elif low < joint.lower - 1e-9 or high > joint.upper + 1e-9:
+                found = "reaches beyond the arm's own range"
+                sources.add(document.problem(key, found, f"stay within {limits}"))
+        ranges.append((max(low, joint.lower), min(high, joint.upper)))
+    return tuple(ranges)

@@ -1,0 +1,70 @@
+"""Arm files: a generic family with its dimensions, limits, bodies and rating."""
+
+from typing import Annotated, Literal, Self
+
+from pydantic import Field, model_validator
+
+from .schema import Part, Shape
+from .units import Distance, Inertia, JointAmount, Length, Mass, Moment, Name, Number, Text, said
+
+
+class JointPart(Part):
+    """One joint coordinate; in deg (mm where it slides), per second, per second squared."""
+
+    quiet = True
+    name: Name
+    range: tuple[JointAmount, JointAmount]
+    speed: Number
+    acceleration: Number
+    slides: bool = Field(default=False, description="a sliding joint: mm instead of deg")
+
+    @model_validator(mode="after")
+    def _makes_sense(self) -> Self:
+        if self.range[0] >= self.range[1]:
+            raise said("the range is empty", "write [lower, upper]")
+        if self.speed <= 0 or self.acceleration <= 0:
+            raise said("speed and acceleration must be above 0")
+        return self
+
+
+class CoupledPart(Part):
+    """A limit on a sum of joint coordinates."""
+
+    quiet = True
+    name: Name
+    factors: tuple[Number, ...] = Field(description="one for each joint, in order")
+    range: tuple[JointAmount, JointAmount]
+
+
+class TouchingPart(Part):
+    """Two links that touch by construction."""
+
+    quiet = True
+    links: tuple[Name, Name]
+    reason: Text
+
+
+class RatingPart(Part):
+    """What the mechanical interface may carry."""
+
+    quiet = True
+    mass: Mass
+    moments: dict[Name, Moment] = Field(default_factory=dict[str, float])
+    inertias: dict[Name, Inertia] = Field(default_factory=dict[str, float])
+    table: tuple[tuple[Distance, Mass], ...] = ()
+
+
+class ArmPart(Part):
+    """An arm file."""
+
+    quiet = True
+    format: Annotated[int, Literal[1]] | None = None
+    name: Name
+    family: Name
+    note: Text | None = None
+    dimensions: dict[Name, Length]
+    joints: tuple[JointPart, ...]
+    coupled: tuple[CoupledPart, ...] = ()
+    bodies: dict[Name, tuple[Shape, ...]]
+    touching: tuple[TouchingPart, ...] = ()
+    rating: RatingPart

@@ -1,0 +1,164 @@
+"""Tool files to tools."""
+
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from ..geometry.bodies import Body, Box, frozen
+from ..geometry.frames import Array, invert
+from .catalogue import Complain, find_model
+from .errors import CellError, Key
+from .model import GripField, Tool
+from .schema_tool import Cups, Field_, Pads, ToolPart
+from .shapes import bounds, place_pose, read_shape
+from .sources import Sources
+from .validation import validated
+from .yaml_reading import Document
+
+ROUNDING = 1e-6  # [m]: fields side by side may share an edge
+
+
+def read_tool(name: str, folder: Path | None, complain: Complain, sources: Sources) -> Tool | None:
+    """The tool of that name or path.
+
+    Returns:
+        None where something is wrong; the problems are then in `sources`.
+    """
+    try:
+        document = find_model(name, "tools", folder, complain).document
+    except CellError as error:
+        sources.add(*error.problems)
+        return None
+    sources.used("tool", document.content)
+    part, problems = validated(ToolPart, document)
+    sources.add(*problems)
+    return None if part is None else make_tool(part, document, (), sources, Path(name).stem)
+
+
+def make_tool(
+    part: ToolPart, document: Document, key: Key, sources: Sources, name: str
+) -> Tool | None:
+    """A tool of its part of a file; None where something is wrong."""
+    before = len(sources.problems)
+    bodies: list[Body] = []
+    for index, shape in enumerate(part.bodies):
+        own = shape.name or f"part {index + 1}"
+        here: Key = (*key, "bodies", index)
+        if own in (body.name for body in bodies):
+            sources.add(document.problem((*here, "name"), f'a second body is called "{own}"'))
+        body = read_shape(shape, own, document, here, sources)
+        if body is not None:
+            bodies.append(body)
+    _check_apart(part.fields, document, key, sources)
+    if len(sources.problems) > before:
+        return None
+    flange_from_tcp = frozen(place_pose(part.tcp.at))
+    on: Literal["free", "compressed"] = part.tcp.on
+    fields = tuple(
+        _field(field_name, field, on, flange_from_tcp, bodies, document, key, sources)
+        for field_name, field in part.fields.items()
+    )
+    if len(sources.problems) > before:
+        return None
+    return Tool(
+        part.name or name,
+        tuple(bodies),
+        flange_from_tcp,
+        on,
+        part.mass,
+        part.centre_of_gravity,
+        fields,
+    )
+
+
+def _check_apart(fields: dict[str, Field_], document: Document, key: Key, sources: Sources) -> None:
+    """Grip fields must not overlap: a cup belongs to one of them."""
+    named = list(fields.items())
+    for index, (name, field) in enumerate(named):
+        for other_name, other in named[:index]:
+            apart = [
+                abs(field.centre[k] - other.centre[k]) - (field.size[k] + other.size[k]) / 2
+                for k in (0, 1)
+            ]
+            if max(apart) < -ROUNDING:
+                found = f'overlaps the grip field "{other_name}" by {-max(apart) * 1e3:g} mm'
+                right = "move the centres apart, or make one field of both"
+                sources.add(document.problem((*key, "fields", name), found, right))
+
+
+def _field(
+    name: str,
+    part: Field_,
+    on: Literal["free", "compressed"],
+    flange_from_tcp: Array,
+    bodies: list[Body],
+    document: Document,
+    key: Key,
+    sources: Sources,
+) -> GripField:
+    here: Key = (*key, "fields", name)
+    cups, half = _cups(part)
+    outside = np.abs(cups - part.centre) + half - np.array(part.size) / 2
+    if outside.max() > ROUNDING:
+        kind = "cups" if part.cups else "pads"
+        found = f"the {kind} reach {outside.max() * 1e3:g} mm beyond the field"
+        right = "make the field larger, or the pitch smaller"
+        sources.add(document.problem((*here, kind), found, right))
+    # Convention: the lips' plane lies at the TCP, free or compressed as the file says.
+    free = part.compression if on == "compressed" else 0.0
+    lips = _lips(name, part, free, flange_from_tcp, bodies)
+    if lips is None:
+        found = "a rigid body reaches down to its compressed lips"
+        right = "rigid parts must end above them: shorten the body, or lower the TCP"
+        sources.add(document.problem(here, found, right))
+    return GripField(
+        name,
+        part.centre,
+        part.size,
+        frozen(cups),
+        float(np.min(half)),
+        part.stroke,
+        part.compression,
+        lips,
+    )
+
+
+def _cups(part: Field_) -> tuple[Array, Array]:
+    """Centres, shape (n, 2), and half the extent of one, shape (2,) [m]."""
+    layout: Cups | Pads | None = part.cups or part.pads
+    assert layout is not None  # the schema has seen to it
+    extent = (layout.diameter, layout.diameter) if isinstance(layout, Cups) else layout.size
+    if layout.at is not None:
+        return np.array(layout.at, float), np.array(extent) / 2
+    rows, columns, pitch = layout.rows or 1, layout.columns or 1, layout.pitch or (0.0, 0.0)
+    x = (np.arange(columns) - (columns - 1) / 2) * pitch[0] + part.centre[0]
+    y = (np.arange(rows) - (rows - 1) / 2) * pitch[1] + part.centre[1]
+    grid: Array = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(float)
+    return grid, np.array(extent) / 2
+
+
+def _lips(
+    name: str, part: Field_, free: float, flange_from_tcp: Array, bodies: list[Body]
+) -> Body | None:
+    """The soft part: a box from the free lips up to the rigid face over the field.
+
+    Returns:
+        None where a rigid body over the field reaches down to the compressed lips.
+    """
+    tcp_from_flange = invert(flange_from_tcp)
+    half = np.array(part.size) / 2
+    face = -np.inf
+    for body in bodies:
+        low, high = bounds(body, tcp_from_flange)
+        over = (low[:2] < part.centre + half) & (high[:2] > part.centre - half)
+        if over.all():
+            face = max(face, float(high[2]))
+    if face > free - part.compression - ROUNDING:
+        return None
+    if face == -np.inf:  # nothing rigid over the field: at least what can be pressed in
+        face = free - part.stroke
+    local = np.eye(4)
+    local[:3, 3] = *part.centre, (free + face) / 2
+    box = Box(frozen([half[0], half[1], (free - face) / 2]))
+    return Body(f"lips {name}", box, frozen(flange_from_tcp @ local))
