@@ -1,0 +1,62 @@
+"""What a check is given: one placement, with all that is known of its motion."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ..cell.model import Cell, Pallet
+from ..motion.cycle import Cycle, Segment
+from ..motion.options import Task
+from ..palletizing.group import Placement
+from .cast import Cast
+from .finding import Finding
+from .watch import Watched
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Case:
+    """One placement to be judged.
+
+    Attributes:
+        release: Which release of its task it is, from 0.
+        cycle: Its motion; None when there is none, then `unreached` says why.
+        watched: What was watched on the segments that belong to this placement.
+        stacked: What the stacking check found for it.
+    """
+
+    cell: Cell
+    pallet: Pallet
+    cast: Cast
+    task: Task
+    release: int
+    cycle: Cycle | None
+    watched: tuple[Watched, ...]
+    stacked: tuple[Finding, ...]
+    unreached: Finding | None = None
+
+    @property
+    def placement(self) -> Placement:
+        """The placement."""
+        return self.task.placements[self.release]
+
+    def segments(self) -> list[Segment]:
+        """The segments that belong to this placement."""
+        if self.cycle is None:
+            return []
+        last = len(self.task.placements) - 1
+        return [s for s in self.cycle.segments if belongs_to(s, last) == self.release]
+
+
+def belongs_to(segment: Segment, last: int) -> int:
+    """The release, from 0, that a segment of a cycle belongs to."""
+    after = segment.name in ("withdraw", "return")
+    return min(segment.release - 1 if after else segment.release, last)
+
+
+def watched_by_release(
+    watched: Sequence[Watched], cycle: Cycle, releases: int
+) -> list[tuple[Watched, ...]]:
+    """What was watched, sorted to the releases that it belongs to."""
+    sorted_: list[list[Watched]] = [[] for _ in range(releases)]
+    for entry in watched:
+        sorted_[belongs_to(cycle.segments[entry.segment], releases - 1)].append(entry)
+    return [tuple(entries) for entries in sorted_]

@@ -1,0 +1,99 @@
+"""Findings from watched margins: shared by the approach and the collision check."""
+
+from collections.abc import Iterable
+
+import numpy as np
+
+from ..geometry.frames import Array
+from ..geometry.sweep import CAP, FLOOR
+from .case import Case
+from .cast import name_carried
+from .finding import Finding, Verdict
+from .watch import Watched
+
+_MM = 1e3
+_CARDINAL = (("+x", "-x"), ("+y", "-y"), ("up", "down"))
+
+
+def tightest(case: Case, watched: Iterable[Watched], check: str) -> list[Finding]:
+    """For each segment and moving body the tightest finding, and all that are no pass."""
+    findings: list[Finding] = []
+    groups: dict[tuple[int, int, int | None], list[Watched]] = {}
+    for entry in watched:
+        roles = {case.cast.actors[entry.mover].role}
+        if entry.other is not None:
+            roles.add(case.cast.actors[entry.other].role)
+        partner = entry.other if roles == {"arm"} else None
+        groups.setdefault((entry.segment, entry.mover, partner), []).append(entry)
+    for entries in groups.values():
+        entries.sort(key=lambda entry: entry.margin[0])
+        for place, entry in enumerate(entries):
+            finding = judged(case, entry, check)
+            if place == 0 or finding.verdict != "pass":
+                findings.append(finding)
+    return findings
+
+
+def judged(case: Case, entry: Watched, check: str) -> Finding:
+    """The finding for one watched margin."""
+    lower, upper = (margin + entry.limit for margin in entry.margin)
+    verdict = _verdict(case, entry)
+    segment = case.cycle.segments[entry.segment] if case.cycle else None
+    name = segment.name if segment else None
+    mover = name_carried(case.cast, entry.mover, case.task.placements)
+    if entry.other is None:
+        return Finding(
+            check, verdict, CAP * _MM, entry.rule.full * _MM, "mm",
+            f"{mover}: more than {CAP * _MM:g} mm from everything ({entry.rule.pair})",
+            segment=name, at=entry.at,
+        )  # fmt: skip
+    other = case.cast.actors[entry.other].name
+    value, above, words = _measured(entry, lower, upper)
+    gain = None
+    if entry.gain is not None:
+        world = case.cell.mounted.world_from_base[:3, :3] @ np.array(entry.gain)
+        gain = (float(world[0]), float(world[1]), float(world[2]))
+        if verdict != "pass":
+            words += f"; {mover} gains room towards {in_words(world)}"
+    return Finding(
+        check, verdict, value, entry.limit * _MM, "mm", f"{entry.rule.pair}: {words}",
+        upper=above, between=(mover, other), segment=name, at=entry.at, gain=gain,
+    )  # fmt: skip
+
+
+def _verdict(case: Case, entry: Watched) -> Verdict:
+    if entry.margin[0] < 0.0:
+        return "fail"
+    if not entry.rule.touching and entry.margin[0] < case.cell.clearances.margin:
+        return "marginal"
+    return "pass"
+
+
+def _measured(entry: Watched, lower: float, upper: float) -> tuple[float | None, float | None, str]:
+    """Value and upper end in mm, and words for them."""
+    if entry.inside:
+        return None, None, "inside the other's mesh"
+    if upper < FLOOR:
+        return FLOOR * _MM, None, f"overlaps, deeper than {-FLOOR * _MM:g} mm"
+    if entry.depthless and upper < 0.0 and entry.margin[1] < 0.0:
+        return None, None, "overlaps the other's mesh"
+    if entry.margin[0] >= 0.0 and entry.rule.touching and lower <= -entry.rule.rest:
+        words = "touches as intended"
+    elif upper < 0.0:
+        words = "overlaps"
+    elif entry.margin[0] < 0.0:
+        words = "nearer than asked"
+    else:
+        words = "clear"
+    return lower * _MM, upper * _MM, words
+
+
+def in_words(direction: Array) -> str:
+    """A direction in the world in words: "+x", "-y and up"."""
+    length = float(np.sqrt((direction * direction).sum()))
+    parts = [
+        names[0] if value > 0 else names[1]
+        for names, value in zip(_CARDINAL, direction / max(length, 1e-12), strict=True)
+        if abs(value) > 0.35
+    ]
+    return " and ".join(parts) or "no clear direction"

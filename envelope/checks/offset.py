@@ -1,0 +1,98 @@
+"""Offset: is the group where the tool thinks it is, and does each field hold what it should?"""
+
+import numpy as np
+
+from ..cell.model import GripField
+from ..geometry.frames import Array, invert
+from ..motion.grip import centre_in_tool, holding, tool_from_group
+from ..motion.options import world_from_picked
+from .case import Case
+from .cast import queue_of
+from .finding import Finding
+
+SAME = 0.002  # [m]: a stated offset may differ by this much
+_MM = 1e3
+
+
+def check(case: Case) -> list[Finding]:
+    """Findings on the tool-to-group centre offset and on cups over edges, seams, strangers."""
+    findings = [_stated(case), *_cups(case), *_strangers(case)]
+    notable = [finding for finding in findings if finding.verdict != "pass"]
+    return notable or findings[:1]
+
+
+def _stated(case: Case) -> Finding:
+    """The stated group centre in tool frame against the one that fields and pick pose give."""
+    group, turn = case.task.group, _turn(case)
+    centre = centre_in_tool(case.cell.tool, group, turn)
+    where = f"group centre in tool frame ({centre[0] * _MM:.1f}, {centre[1] * _MM:.1f}) mm"
+    if group.stated_offset is None:
+        return Finding("offset", "pass", 0.0, SAME * _MM, "mm", f"{where}, from the grip fields")
+    off = float(np.hypot(*(centre - np.array(group.stated_offset))))
+    stated = ", ".join(f"{value * _MM:.1f}" for value in group.stated_offset)
+    return Finding(
+        "offset", "pass" if off <= SAME else "fail", off * _MM, SAME * _MM, "mm",
+        f"{where}; stated: ({stated})",
+    )  # fmt: skip
+
+
+def _turn(case: Case) -> float:
+    return case.cycle.pick_turn if case.cycle else case.task.group.turns[0]
+
+
+def _cups(case: Case) -> list[Finding]:
+    """For each carton: cups of its fields that seal on it, those over a seam or edge lost."""
+    group, turn = case.task.group, _turn(case)
+    findings: list[Finding] = []
+    for index, item in enumerate(group.items):
+        item_from_tool = invert(
+            tool_from_group(case.cell.tool, group, turn) @ group.group_from_item(index)
+        )
+        fields = holding(case.cell.tool, group, index, turn)
+        half = np.array(item.carton.size[:2]) / 2
+        sealing = sum(int(_on_top(field, item_from_tool, half).sum()) for field in fields)
+        cups = sum(len(field.cups) for field in fields)
+        findings.append(
+            Finding(
+                "offset", "pass" if sealing else "fail", float(sealing), 1.0, "cups",
+                f"{sealing} of {cups} cups seal on {item.carton.name} {index + 1} of the group",
+            )  # fmt: skip
+        )
+    return findings
+
+
+def _on_top(field: GripField, face_from_tool: Array, half: Array, grown: float = 0.0) -> Array:
+    """Which cups lie wholly on a top face; grown > 0: which touch it at all."""
+    cups = np.column_stack([field.cups, np.zeros(len(field.cups)), np.ones(len(field.cups))])
+    at = (face_from_tool @ cups.T).T[:, :2]
+    return (np.abs(at) <= half - field.cup_radius + grown).all(axis=1)
+
+
+def _strangers(case: Case) -> list[Finding]:
+    """Cartons that queue behind the group and lie under a field that grips."""
+    cell, group, turn = case.cell, case.task.group, _turn(case)
+    world_from_tool = world_from_picked(cell, group) @ invert(
+        tool_from_group(cell.tool, group, turn)
+    )
+    active = {
+        field.name: field
+        for index in range(len(group.items))
+        for field in holding(cell.tool, group, index, turn)
+    }
+    findings: list[Finding] = []
+    for number, (carton, at) in enumerate(queue_of(cell, group), start=1):
+        face_from_tool = invert(at) @ world_from_tool
+        if abs(face_from_tool[2, 3]) > max(field.stroke for field in active.values()) + 1e-4:
+            continue
+        half = np.array(carton.size[:2]) / 2
+        for field in active.values():
+            caught = int(_on_top(field, face_from_tool, half, 2 * field.cup_radius).sum())
+            if caught:
+                findings.append(
+                    Finding(
+                        "offset", "fail", float(caught), 0.0, "cups",
+                        f"{caught} cups of {field.name} also grip the carton that queues behind",
+                        between=(f"tool/{field.name}", f"infeed/queue {number} behind {group.name}"),
+                    )  # fmt: skip
+                )
+    return findings

@@ -1,0 +1,91 @@
+"""Reach: joint room along the motion, joint speeds on straight lines, the shoulder's axis."""
+
+import numpy as np
+
+from ..arm.arm import Arm
+from ..cell.model import Cell
+from ..geometry.frames import Array
+from ..motion.cycle import Segment
+from ..motion.timing import line_speed
+from .case import Case
+from .finding import Finding
+
+NEAR_AXIS = 0.050  # [m]: a flange nearer to the first joint's axis than this swings wildly
+
+
+def check(case: Case) -> list[Finding]:
+    """Findings on reach for one placement."""
+    if case.unreached is not None:
+        return [case.unreached]
+    segments = case.segments()
+    room = min((_room(case.cell, segment) for segment in segments), key=lambda f: f.value or 0.0)
+    lines = [segment for segment in segments if segment.kind == "linear"]
+    others = [_speed(case.cell, segment) for segment in lines]
+    others += [_axis(case.cell, segment) for segment in lines]
+    return [room, *(finding for finding in others if finding is not None)]
+
+
+def _room(cell: Cell, segment: Segment) -> Finding:
+    """Least room of any joint to its usable range; joint moves are extreme at their rows."""
+    arm, q = cell.mounted.arm, segment.joints
+    usable = np.array(cell.mounted.usable)
+    margins = np.concatenate(
+        [np.minimum(q - usable[:, 0], usable[:, 1] - q), arm.limit_margin(q)[:, arm.dof :]], axis=1
+    )
+    row, which = (int(i) for i in np.unravel_index(margins.argmin(), margins.shape))
+    room = float(margins[row, which])
+    name, turns = _joint_name(arm, which)
+    wanted = cell.mounted.joint_margin
+    return Finding(
+        "reach",
+        "fail" if room < -1e-9 else "marginal" if room < wanted else "pass",
+        float(np.degrees(room)) if turns else room * 1e3,
+        0.0,
+        "deg" if turns else "mm",
+        f"{name} has the least room to its usable range",
+        segment=segment.name,
+        at=float(segment.times[row]),
+    )
+
+
+def _joint_name(arm: Arm, which: int) -> tuple[str, bool]:
+    """Name of a limit in the order of `Arm.limit_margin`, and whether it is an angle."""
+    if which < arm.dof:
+        return arm.joints[which].name, bool(arm.chain.turning()[which])
+    return arm.coupled[which - arm.dof].name, True
+
+
+def _speed(cell: Cell, segment: Segment) -> Finding | None:
+    """A straight line that has to be slowed for a joint's speed."""
+    arm, tcp = cell.mounted.arm, _tcp(cell, segment.joints[[0, -1]])
+    length = float(np.linalg.norm(tcp[1] - tcp[0]))
+    speed, demand = line_speed(arm, cell.motion, segment.joints, length)
+    if demand <= 1.0:
+        return None
+    steps = np.abs(np.diff(segment.joints, axis=0)) / [joint.speed for joint in arm.joints]
+    row, which = (int(i) for i in np.unravel_index(steps.argmax(), steps.shape))
+    return Finding(
+        "reach", "marginal", demand * 100.0, 100.0, "% of joint speed",
+        f"{arm.joints[which].name} is too slow for {cell.motion.linear_speed * 1e3:g} mm/s near a "
+        f"singular posture; the line is run at {speed * 1e3:.0f} mm/s",
+        segment=segment.name, at=float(segment.times[row]),
+    )  # fmt: skip
+
+
+def _axis(cell: Cell, segment: Segment) -> Finding | None:
+    """A straight line that passes close by the axis of the first joint."""
+    flange = cell.mounted.arm.chain.flange_poses(segment.joints)[:, :3, 3]
+    distance = np.hypot(flange[:, 0], flange[:, 1])
+    row = int(distance.argmin())
+    if distance[row] >= NEAR_AXIS:
+        return None
+    return Finding(
+        "reach", "marginal", float(distance[row]) * 1e3, NEAR_AXIS * 1e3, "mm",
+        "the flange passes close by the first joint's axis",
+        segment=segment.name, at=float(segment.times[row]),
+    )  # fmt: skip
+
+
+def _tcp(cell: Cell, joints: Array) -> Array:
+    flange = cell.mounted.arm.chain.flange_poses(joints)
+    return (flange @ cell.tool.flange_from_tcp)[:, :3, 3]

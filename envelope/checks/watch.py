@@ -1,0 +1,356 @@
+"""Watches every pair of bodies along cycles: one batch of certified brackets."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..cell.model import Cell
+from ..geometry.bodies import Mesh
+from ..geometry.distance import inside_mesh
+from ..geometry.frames import Array, invert
+from ..geometry.sweep import CAP, Brackets, Limits, Pairs, Pieces, Stage, box_gap, certify
+from ..motion.cycle import Cycle, Segment
+from ..motion.options import Task
+from .cast import SEGMENTS, Actor, Cast, Index, Mask
+from .rules import Meeting, Rule, Rules
+
+_PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
+_SAME_LEVEL = 5e-4  # [m]: a carton whose top is this near the bottom carries it
+_TOOL_REACH = 0.6  # [m]: assumed for that count only; it bears on speed, not on truth
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Planned:
+    """A task with its cycle."""
+
+    task: Task
+    cycle: Cycle
+
+
+@dataclass(frozen=True, slots=True)
+class Watched:
+    """The least margin of one moving body under one rule over one segment [m, s].
+
+    Attributes:
+        planned: Index of the cycle; segment: index of the segment in it.
+        mover, other: Indices of the actors; other is the nearest, None beyond the cap.
+        margin: Proved bracket on clearance less limit, lower and upper.
+        limit: The limit in force at the worst instant.
+        gain: Unit direction in the base frame in which the mover gains room, or None.
+        row: Row of the segment, and share of the way to the next, at the worst instant.
+        inside: Whether the body is inside a mesh (or the mesh around it).
+        depthless: Whether a mesh is involved, so that an overlap has no depth.
+    """
+
+    planned: int
+    segment: int
+    mover: int
+    rule: Rule
+    other: int | None
+    margin: tuple[float, float]
+    limit: float
+    at: float
+    gain: tuple[float, float, float] | None
+    row: tuple[int, float]
+    inside: bool = False
+    depthless: bool = False
+
+
+class Watch:
+    """Everything along a batch of planned cycles."""
+
+    def __init__(self, cell: Cell, cast: Cast, planned: Sequence[Planned]) -> None:
+        self.cast, self.planned = cast, planned
+        self.rules = Rules(cell)
+        self.clearances = cell.clearances
+        self.segments: list[tuple[int, int, Segment]] = [
+            (p, s, segment)
+            for p, plan in enumerate(planned)
+            for s, segment in enumerate(plan.cycle.segments)
+        ]
+        self._cut()
+        self.stage = Stage(cast.travel, cast.parts, cast.link, self._pieces)
+        self._rule_numbers: dict[tuple[int, int, int, bool], int] = {}
+        self._rules: list[Rule] = []
+
+    def brackets(self, *, values: bool = True) -> list[Watched]:
+        """The least margin of every moving body under every rule over every segment."""
+        segment, first, second = self._near_pairs()
+        rule = self._ruled(segment, first, second)
+        mover = self.cast.parts.owner[first]
+        arm = np.array([actor.role == "arm" for actor in self.cast.actors], dtype=bool)
+        pair = np.where(
+            arm[mover] & (self.cast.link[second] != 0), self.cast.parts.owner[second] + 1, 0
+        )
+        keys = np.stack([segment, mover, rule, pair], axis=1)
+        unique, query = np.unique(keys, axis=0, return_inverse=True)
+        pairs = Pairs(segment, first, second, query.reshape(-1))
+        full = np.array([self._rules[r].full for r in unique[:, 2]])
+        rest = np.array([self._rules[r].rest for r in unique[:, 2]])
+        touching = np.array([self._rules[r].touching for r in unique[:, 2]], dtype=bool)
+        wanted = np.where(touching, 0.0, self.clearances.margin)
+        limits = Limits(full, rest, wanted, self.clearances.taper_height)
+        cap = max(CAP, float(full.max(initial=0.0)) + self.clearances.margin + 0.01)
+        found = certify(self.stage, pairs, limits, cap=cap, values=values)
+        inside = self._inside(pairs)
+        return [self._watched(q, unique[q], pairs, found, inside) for q in range(len(unique))]
+
+    # --- the motion in pieces ---------------------------------------------------------------
+
+    def _cut(self) -> None:
+        """Cut segments into joint-linear pieces; joint moves finely enough to be told apart."""
+        first: list[Array] = []
+        last: list[Array] = []
+        to_go: list[Array] = []
+        rows: list[Array] = []
+        counts: list[int] = []
+        for _, _, segment in self.segments:
+            share = self._shares(segment)
+            at = np.floor(share).astype(int).clip(max=len(segment.joints) - 2)
+            q = segment.joints[at] + (share - at)[:, None] * (
+                segment.joints[at + 1] - segment.joints[at]
+            )
+            height = np.interp(share, np.arange(len(segment.to_go)), segment.to_go)
+            first.append(q[:-1])
+            last.append(q[1:])
+            to_go.append(np.stack([height[:-1], height[1:]], axis=1))
+            rows.append(np.stack([share[:-1], share[1:]], axis=1))
+            counts.append(len(share) - 1)
+        start = np.concatenate([[0], np.cumsum(counts)]).astype(np.intp)
+        self._pieces = Pieces(
+            start, np.concatenate(first), np.concatenate(last), np.concatenate(to_go)
+        )
+        self._rows = np.concatenate(rows)
+
+    def _shares(self, segment: Segment) -> Array:
+        """Row numbers, fractions included, at which a segment is cut."""
+        whole = np.arange(len(segment.joints), dtype=float)
+        if segment.kind == "linear":
+            return whole
+        travel = self.cast.travel
+        link = int(self.cast.link.max())
+        bend = travel.bend(np.diff(segment.joints, axis=0), 0, link)
+        size = bend.fixed + bend.spin**2 * _TOOL_REACH
+        cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
+        return np.concatenate(
+            [k + np.arange(n) / n for k, n in enumerate(cuts)] + [whole[-1:]]
+        )
+
+    # --- who meets whom -----------------------------------------------------------------------
+
+    def _near_pairs(self) -> tuple[Index, Index, Index]:
+        """Segments and parts (moving, other) that come within the cap at all."""
+        cast, start = self.cast, self._pieces.start[:-1]
+        still = np.flatnonzero(cast.link == 0)
+        moving = np.flatnonzero(cast.link != 0)
+        low, high = self.stage.still_boxes()
+        stands = self._standing()[:, cast.parts.owner[still]]
+        limit = self._widest()
+        boxes: dict[int, tuple[Array, Array]] = {}
+        found: list[tuple[Index, Index, Index]] = []
+        together = self._together()
+        for part in moving:
+            part_low, part_high = self.stage.boxes(int(part))
+            boxes[int(part)] = (
+                np.minimum.reduceat(part_low, start),
+                np.maximum.reduceat(part_high, start),
+            )
+        carried = self._carried()
+        for part in moving:
+            mine = boxes[int(part)]
+            moves = carried[:, cast.parts.owner[part]]
+            gap = box_gap(mine[0][:, None], mine[1][:, None], low[still], high[still])
+            s, other = np.nonzero((gap < limit) & stands & moves[:, None])
+            found.append((s, np.full(len(s), part), still[other]))
+            for second in np.append(moving[moving < part], still):
+                if together[cast.parts.owner[part], cast.parts.owner[second]]:
+                    continue
+                theirs = boxes.get(int(second), (low[second][None], high[second][None]))
+                if cast.link[second] == 0:
+                    if self.cast.actors[cast.parts.owner[second]].role != "arm":
+                        continue
+                    both = moves
+                else:
+                    both = moves & carried[:, cast.parts.owner[second]]
+                gap = box_gap(*mine, *theirs)
+                s = np.flatnonzero((gap < limit) & both)
+                found.append((s, np.full(len(s), part), np.full(len(s), second)))
+        segment, first, second = (np.concatenate(column) for column in zip(*found, strict=True))
+        return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
+
+    def _widest(self) -> float:
+        asked = self.clearances
+        return CAP + max(
+            asked.carried_to_placed, asked.carried_to_fixed, asked.tool_to_fixed, asked.arm_to_any
+        )
+
+    def _standing(self) -> Mask:
+        """Which actors stand in which segment, shape (segments, actors)."""
+        actors = self.cast.actors
+        event = np.array(
+            [self.planned[p].task.first + segment.release for p, _, segment in self.segments]
+        )
+        bit = np.array([1 << SEGMENTS.index(segment.name) for _, _, segment in self.segments])
+        since = np.array([actor.since for actor in actors])
+        until = np.array([actor.until for actor in actors])
+        during = np.array([actor.segments for actor in actors])
+        stands = (since <= event[:, None]) & (event[:, None] < until)
+        stands &= (during & bit[:, None]) != 0
+        groups = [self.planned[p].task.group.name for p, _, _ in self.segments]
+        mine = np.array([[actor.group in ("", name) for actor in actors] for name in set(groups)])
+        row = {name: i for i, name in enumerate(set(groups))}
+        # the arm's own base stands too, but is met as a part of the arm
+        here = np.array([actor.role != "arm" for actor in actors])
+        return stands & mine[[row[name] for name in groups]] & here
+
+    def _carried(self) -> Mask:
+        """Which actors move in which segment: all but the cartons that do not hang."""
+        actors = self.cast.actors
+        moves = np.ones((len(self.segments), len(actors)), dtype=bool)
+        for index, actor in enumerate(actors):
+            if actor.carried is None:
+                continue
+            group, turn, item = actor.carried
+            for row, (p, _, segment) in enumerate(self.segments):
+                plan = self.planned[p]
+                moves[row, index] = (
+                    plan.task.group.name == group
+                    and plan.cycle.pick_turn == turn
+                    and item in segment.carried
+                )
+        return moves
+
+    def _together(self) -> Mask:
+        count = len(self.cast.actors)
+        together = np.zeros((count, count), dtype=bool)
+        for i, j in self.cast.together:
+            together[i, j] = together[j, i] = True
+        return together
+
+    def _ruled(self, segment: Index, first: Index, second: Index) -> Index:
+        """Number of the rule for each pair; it depends on the kinds of bodies only."""
+        owner = self.cast.parts.owner
+        name = np.array([SEGMENTS.index(s.name) for _, _, s in self.segments])[segment]
+        own, below = self._relations(segment, owner[first], owner[second])
+        kind, example = self._kinds()
+        keys = np.stack([kind[owner[first]], kind[owner[second]], name, own, below], axis=1)
+        unique, back = np.unique(keys, axis=0, return_inverse=True)
+        numbers: list[int] = []
+        for mover, other, segment_name, is_own, is_below in unique.tolist():
+            counterpart = replace(example[other], role="own") if is_own else example[other]
+            rule = self.rules.of(
+                Meeting(example[mover], counterpart, SEGMENTS[segment_name], bool(is_below))
+            )
+            if rule not in self._rules:
+                self._rules.append(rule)
+            numbers.append(self._rules.index(rule))
+        return np.array(numbers, dtype=np.intp)[back.reshape(-1)]
+
+    def _kinds(self) -> tuple[Index, list[Actor]]:
+        """A number for each kind of actor that rules tell apart, and an actor of each kind."""
+        numbers: dict[tuple[object, ...], int] = {}
+        example: list[Actor] = []
+        kind: list[int] = []
+        for actor in self.cast.actors:
+            key = (actor.role, actor.link, actor.stroke, actor.slack)
+            if key not in numbers:
+                numbers[key] = len(example)
+                example.append(actor)
+            kind.append(numbers[key])
+        return np.array(kind, dtype=np.intp), example
+
+    def _relations(self, segment: Index, mover: Index, other: Index) -> tuple[Mask, Mask]:
+        """Whether the other is what this task has just put down; whether it lies below."""
+        actors = self.cast.actors
+        tasks = [self.planned[p].task for p, _, _ in self.segments]
+        first = np.array([task.first for task in tasks])[segment]
+        count = np.array([len(task.placements) for task in tasks])[segment]
+        since = np.array([actor.since for actor in actors])[other]
+        placed = np.array([actor.role == "placed" for actor in actors])[other]
+        own = placed & (since > first) & (since <= first + count)
+        item = np.array([-1 if a.carried is None else a.carried[2] for a in actors])[mover]
+        bottom = np.full((len(self.segments), 1 + int(item.max(initial=0))), -np.inf)
+        for row, (p, _, s) in enumerate(self.segments):
+            task = self.planned[p].task
+            placement = task.placements[min(s.release, len(task.placements) - 1)]
+            for index, carton in enumerate(task.group.items):
+                if index < bottom.shape[1]:
+                    bottom[row, index] = placement.z - carton.carton.size[2]
+        top = np.array([actor.top for actor in actors])[other]
+        below = top <= bottom[segment, np.maximum(item, 0)] + _SAME_LEVEL
+        return own, placed & (item >= 0) & below
+
+    # --- answers --------------------------------------------------------------------------------
+
+    def _inside(self, pairs: Pairs) -> set[int]:
+        """Queries in which a body starts inside a closed mesh, or has one of its own inside.
+
+        A body cannot get inside without crossing the surface, and crossings are found by the
+        triangles; so one look at the start of each segment is enough.
+        """
+        meshes = [
+            index
+            for index, body in enumerate(self.cast.bodies)
+            if isinstance(body.shape, Mesh) and body.shape.closed
+        ]
+        owner, inside = self.cast.parts.owner, set[int]()
+        for mesh in meshes:
+            for around, within in ((pairs.first, pairs.second), (pairs.second, pairs.first)):
+                rows = np.flatnonzero(owner[around] == mesh)
+                cases = np.stack([pairs.segment[rows], within[rows], pairs.query[rows]], axis=1)
+                for segment, part, query in np.unique(cases, axis=0).tolist():
+                    if self._starts_inside(mesh, segment, part):
+                        inside.add(query)
+        return inside
+
+    def _starts_inside(self, mesh: int, segment: int, part: int) -> bool:
+        parts, frames = self.cast.parts, self.stage.ends[0][self._pieces.start[segment]]
+        centre = parts.rotation[part] @ parts.box_centre[part] + parts.position[part]
+        link = frames[self.cast.link[part]]
+        point = link[:3, :3] @ centre + link[:3, 3]
+        around = frames[self.cast.actors[mesh].link] @ self.cast.bodies[mesh].pose
+        local = invert(around) @ np.append(point, 1.0)
+        shape = self.cast.bodies[mesh].shape
+        if not isinstance(shape, Mesh):
+            return False
+        corners = shape.triangles.reshape(-1, 3)
+        if (local[:3] < corners.min(axis=0)).any() or (local[:3] > corners.max(axis=0)).any():
+            return False
+        return bool(inside_mesh(shape.triangles, local[None, :3])[0])
+
+    def _watched(
+        self, query: int, key: Index, pairs: Pairs, found: Brackets, inside: set[int]
+    ) -> Watched:
+        """The answer to one query."""
+        planned, number, segment = self.segments[int(key[0])]
+        rule = self._rules[int(key[2])]
+        owner, margin = self.cast.parts.owner, (float(found.lower[query]), float(found.upper[query]))
+        if query in inside:
+            first = pairs.take(pairs.query == query)
+            margin = (-np.inf, -np.inf)
+            return Watched(
+                planned, number, int(key[1]), rule, int(owner[first.second[0]]), margin,
+                rule.full, float(segment.times[0]), None, (0, 0.0), inside=True,
+            )  # fmt: skip
+        if not found.near[query]:
+            return Watched(
+                planned, number, int(key[1]), rule, None, margin, rule.full,
+                float(segment.times[0]), None, (0, 0.0),
+            )  # fmt: skip
+        pair = int(found.pair[query])
+        rows = self._rows[int(found.piece[query])]
+        row = float(rows[0] + (rows[1] - rows[0]) * found.share[query])
+        other = int(pairs.second[pair])
+        gain = None
+        if self.cast.link[other] == 0:
+            away = -found.direction[query]
+            gain = (float(away[0]), float(away[1]), float(away[2]))
+        shapes = (self.cast.bodies[int(owner[other])].shape, self.cast.bodies[int(key[1])].shape)
+        return Watched(
+            planned, number, int(key[1]), rule, int(owner[other]), margin,
+            float(found.limit[query]),
+            float(np.interp(row, np.arange(len(segment.times)), segment.times)),
+            gain, (int(row), row - int(row)),
+            depthless=any(isinstance(shape, Mesh) for shape in shapes),
+        )  # fmt: skip

@@ -1,0 +1,156 @@
+"""What may be varied to bring a group to its placement, and in which order it is tried."""
+
+from dataclasses import dataclass
+from itertools import product
+from typing import Literal
+
+import numpy as np
+
+from ..cell.model import Cell, Pallet
+from ..geometry.frames import Array, invert, pose
+from ..palletizing.group import Group, Placement
+from .grip import tool_from_group
+
+HALF_TURN = float(np.pi)
+_MARGIN_STEP = np.radians(1.0)  # joint margins closer than this rank alike
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """How the group is carried across.
+
+    Attributes:
+        name: In words, for the report.
+        raised: Extra height at both ends of the crossing [m].
+        over: Arrive above all that stands on the pallet, rather than beside it.
+        level: Lift as high as the arrival before crossing.
+        via: Points on the way: none, over the middle, or drawn in towards the arm.
+    """
+
+    name: str
+    raised: float = 0.0
+    over: bool = True
+    level: bool = True
+    via: Literal["none", "over", "drawn in"] = "none"
+
+
+ROUTES = (
+    Route("direct"),
+    Route("direct, 100 mm higher", raised=0.1),
+    Route("direct from a low lift", level=False),
+    Route("over the middle", via="over"),
+    Route("drawn in towards the arm", via="drawn in"),
+    Route("arriving low", over=False),
+    Route("arriving low, over the middle", over=False, via="over"),
+    Route("arriving low from a low lift", over=False, level=False),
+    Route("direct, 250 mm higher", raised=0.25),
+    Route("over the middle, 200 mm higher", raised=0.2, via="over"),
+)
+COMPASS = tuple(
+    (round(float(np.cos(a)), 12), round(float(np.sin(a)), 12))
+    for a in np.radians(np.arange(0.0, 360.0, 45.0))
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """One cycle to be planned: the placements that it brings, in the order of release.
+
+    Attributes:
+        first: Index of the first of them in the pallet's order.
+    """
+
+    number: int
+    placements: tuple[Placement, ...]
+    first: int
+
+    @property
+    def group(self) -> Group:
+        """The group picked."""
+        return self.placements[0].group
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One way to do a task.
+
+    Attributes:
+        branch: Index of the arm's branch.
+        pick_turn: Turn of the tool over the group at the pick [rad].
+        place_turns: Half-turn taken by the group at each release [rad].
+        approach: Directions from which the group comes in at each release.
+    """
+
+    branch: int
+    pick_turn: float
+    place_turns: tuple[float, ...]
+    approach: tuple[tuple[float, float], ...]
+    route: Route
+
+
+def tasks_of(pallet: Pallet) -> tuple[Task, ...]:
+    """The cycles still to be made on a pallet, in order."""
+    tasks: dict[int, list[Placement]] = {}
+    first: dict[int, int] = {}
+    for index, placement in enumerate(pallet.placements):
+        if index >= pallet.done:
+            tasks.setdefault(placement.cycle, []).append(placement)
+            first.setdefault(placement.cycle, index)
+    return tuple(Task(n, tuple(found), first[n]) for n, found in tasks.items())
+
+
+def base_from_pick(cell: Cell, group: Group, turn: float) -> Array:
+    """Pose of the TCP over a group at the infeed, in the base frame, shape (4, 4)."""
+    return invert(cell.mounted.world_from_base) @ world_from_picked(cell, group) @ invert(
+        tool_from_group(cell.tool, group, turn)
+    )
+
+
+def world_from_picked(cell: Cell, group: Group) -> Array:
+    """Pose of a group's frame where it is picked: against the stop, centred on the belt."""
+    low, high = group.extent()
+    turned = pose(yaw=cell.infeed.carton_yaw)[:3, :3]
+    corners = np.array([(x, y, 0.0) for x in (low[0], high[0]) for y in (low[1], high[1])])
+    corners = (turned @ corners.T).T
+    at = pose(-corners[:, 0].min(), -corners[:, 1].mean(), -low[2], cell.infeed.carton_yaw)
+    return cell.infeed.world_from_infeed @ at
+
+
+def base_from_placed(
+    cell: Cell, pallet: Pallet, placement: Placement, pick_turn: float, place_turn: float
+) -> Array:
+    """Pose of the TCP at a placement, in the base frame, shape (4, 4)."""
+    world_from_group = (
+        pallet.world_from_pallet @ placement.pallet_from_group() @ pose(yaw=place_turn)
+    )
+    return invert(cell.mounted.world_from_base) @ world_from_group @ invert(
+        tool_from_group(cell.tool, placement.group, pick_turn)
+    )
+
+
+def turns_of(task: Task) -> list[tuple[float, tuple[float, ...]]]:
+    """All (pick turn, turns at each release) of a task, the plainest first."""
+    place = [
+        (0.0, HALF_TURN) if placement.half_turn else (0.0,) for placement in task.placements
+    ]
+    return [(pick, tuple(turns)) for pick in task.group.turns for turns in product(*place)]
+
+
+def approaches_of(task: Task) -> list[tuple[tuple[float, float], ...]]:
+    """Approach directions that are tried, the placement's own first, then around the compass."""
+    own = tuple(placement.approach or (0.0, 0.0) for placement in task.placements)
+    others = [(0.0, 0.0), *COMPASS]
+    if len(task.placements) == 1:
+        return [own, *((other,) for other in others if other != own[0])]
+    varied = [
+        (*own[:k], other, *own[k + 1 :])
+        for k in range(len(own))
+        for other in others
+        if other != own[k]
+    ]
+    return [own, *varied]
+
+
+def rank_margin(margin: float, wanted: float) -> float:
+    """Joint margin as it counts for the order of trial: no more than is asked for."""
+    return float(np.round(min(margin, wanted) / _MARGIN_STEP))

@@ -1,0 +1,421 @@
+"""From tasks and options to cycles: waypoints, straight lines, joint moves, times."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..cell.model import Cell, Pallet
+from ..geometry.frames import Array, invert
+from .cycle import Cycle, Segment, SegmentName
+from .options import (
+    Option,
+    Task,
+    approaches_of,
+    base_from_pick,
+    base_from_placed,
+    rank_margin,
+    ROUTES,
+    turns_of,
+)
+from .path import Lines, rounded, straight
+from .timing import joint_move_time, line_time
+
+_PAST = 0.030  # [m]: how far bottoms are lifted past the tops of what stands beside them
+FAR = 10.0  # [m]: height to go on segments that do not come to rest
+
+
+@dataclass(frozen=True, slots=True)
+class Unplanned:
+    """Why an option has no motion.
+
+    Attributes:
+        segment: The segment that cannot be followed.
+    """
+
+    segment: SegmentName
+    message: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posture:
+    """Joints at a waypoint by branch, whole turns chosen: nan where not in the usable range."""
+
+    q: Array
+    margin: Array
+
+
+class Planner:
+    """Plans the cycles of one pallet.
+
+    Args:
+        cell: The cell.
+        pallet: The pallet that is built.
+    """
+
+    def __init__(self, cell: Cell, pallet: Pallet) -> None:
+        self.cell, self.pallet = cell, pallet
+        self.arm = cell.mounted.arm
+        self.lower = np.array([low for low, _ in cell.mounted.usable])
+        self.upper = np.array([high for _, high in cell.mounted.usable])
+        self.up = invert(cell.mounted.world_from_base)[:3, 2]
+        self._tops = _tops(pallet)
+        self._lines: dict[tuple[object, ...], Array | None] = {}
+        self._postures: dict[tuple[object, ...], Posture] = {}
+        self._ready: Array | None = None
+        self._branches: tuple[int, ...] | None = None
+
+    # --- postures -------------------------------------------------------------------------
+
+    def margin(self, q: Array) -> Array:
+        """Least room to a usable limit of joint rows, shape (n, dof) to (n,) [rad or m]."""
+        own = np.minimum(q - self.lower, self.upper - q).min(axis=1)
+        coupled = self.arm.limit_margin(q)[:, self.arm.dof :]
+        return np.minimum(own, coupled.min(axis=1)) if coupled.shape[1] else own
+
+    def posture(self, base_from_tcp: Array, near: Array | None = None) -> Posture:
+        """Every branch's joints at one TCP pose, in whole turns near a reference.
+
+        Without a reference the copy with the most room to its limits is taken.
+        """
+        target = base_from_tcp @ invert(self.cell.tool.flange_from_tcp)
+        answers = self.arm.inverse(target[None]).q[0]
+        copies, branch = self.arm.turns_within(answers, self.lower, self.upper)
+        q = np.full_like(answers, np.nan)
+        margin = np.full(len(answers), -np.inf)
+        if not len(copies):
+            return Posture(q, margin)
+        room = self.margin(copies)
+        reference = np.clip(0.0, self.lower, self.upper) if near is None else near
+        away = np.round(np.abs(copies - reference).max(axis=1), 6)
+        order = np.lexsort((-np.round(room, 6), away, branch))
+        for row in order[::-1]:
+            if room[row] >= -1e-9:
+                q[branch[row]], margin[branch[row]] = copies[row], room[row]
+        return Posture(rounded(self.arm, q), margin)
+
+    def _pick(self, task: Task, turn: float) -> Posture:
+        key = ("pick", task.group.name, turn)
+        if key not in self._postures:
+            self._postures[key] = self.posture(base_from_pick(self.cell, task.group, turn))
+        return self._postures[key]
+
+    def _place(self, task: Task, release: int, pick: float, place: float, near: Array) -> Posture:
+        key = ("place", task.number, release, pick, place, near.tobytes())
+        if key not in self._postures:
+            pose = base_from_placed(self.cell, self.pallet, task.placements[release], pick, place)
+            self._postures[key] = self.posture(pose, near)
+        return self._postures[key]
+
+    # --- options --------------------------------------------------------------------------
+
+    def branches(self, tasks: Sequence[Task]) -> tuple[int, ...]:
+        """The arm's branches, the one that serves most tasks (then with most room) first."""
+        count = len(self.arm.branch_names)
+        served, room = np.zeros(count), np.full(count, np.inf)
+        for task in tasks:
+            margins = np.stack([self._margins(task, *turns) for turns in turns_of(task)]).max(axis=0)
+            served += margins > -np.inf
+            room = np.minimum(room, np.where(margins > -np.inf, margins, np.inf))
+        room = np.round(np.where(np.isfinite(room), room, -1.0), 6)
+        return tuple(int(b) for b in np.lexsort((np.arange(count), -room, -served)))
+
+    def _margins(self, task: Task, pick: float, places: tuple[float, ...]) -> Array:
+        """Least joint margin of each branch over pick and placements; -inf out of range."""
+        start = self._pick(task, pick)
+        margin = start.margin.copy()
+        for branch in np.flatnonzero(margin > -np.inf):
+            near = start.q[branch]
+            for release, place in enumerate(places):
+                posture = self._place(task, release, pick, place, near)
+                margin[branch] = min(margin[branch], posture.margin[branch])
+                near = np.where(np.isnan(posture.q[branch]), near, posture.q[branch])
+        return margin
+
+    def options(self, task: Task, branches: tuple[int, ...]) -> list[Option]:
+        """All options whose pick and placements are in range, in the order of trial."""
+        wanted = self.cell.mounted.joint_margin
+        postures: list[tuple[tuple[float, ...], Option]] = []
+        for rank, (pick, places) in enumerate(turns_of(task)):
+            margins = self._margins(task, pick, places)
+            for branch in np.flatnonzero(margins > -np.inf):
+                room = rank_margin(float(margins[branch]), wanted)
+                option = Option(int(branch), pick, places, (), ROUTES[0])
+                postures.append(((branches.index(int(branch)), -room, rank), option))
+        postures.sort(key=lambda entry: entry[0])
+        return [
+            Option(option.branch, option.pick_turn, option.place_turns, approach, route)
+            for _, option in postures
+            for approach in approaches_of(task)
+            for route in ROUTES
+        ]
+
+    # --- cycles ---------------------------------------------------------------------------
+
+    def set_ready(self, task: Task, branch: int, turn: float) -> None:
+        """Set where every cycle starts and ends: above the pick of a group, in one posture."""
+        lines = {("up", task.group.name, turn, branch, 0.0): self._up_line(task, turn, branch, 0.0)}
+        self._follow(lines)
+        rows = self._lines[next(iter(lines))]
+        self._ready = None if rows is None else rows[-1]
+
+    def cycles(self, wanted: Sequence[tuple[Task, Option]]) -> list[Cycle | Unplanned]:
+        """The cycle of each task with an option, or why there is none."""
+        from_rest: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
+        from_above: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
+        for task, option in wanted:
+            keys = self._keys(task, option)
+            for key, line in zip(keys, self._lines_of(task, option), strict=True):
+                if key not in self._lines:
+                    (from_above if key[0] == "down" else from_rest)[key] = line
+        self._follow(from_rest)
+        for key, (pose, shift, _) in from_above.items():
+            before = self._lines[("in", *key[1:-1])]
+            start = np.full(self.arm.dof, np.nan) if before is None else before[-1]
+            from_above[key] = (pose, shift, start)
+        self._follow(from_above)
+        return [self._cycle(task, option) for task, option in wanted]
+
+    def _up_line(
+        self, task: Task, turn: float, branch: int, extra: float
+    ) -> tuple[Array, Array, Array]:
+        """Straight up from the pick: pose, way, joints at the start."""
+        pose = base_from_pick(self.cell, task.group, turn)
+        return pose, self.up * (self.lift(task) + extra), self._pick(task, turn).q[branch]
+
+    def lift(self, task: Task) -> float:
+        """Height of the least lift off the pick: past guides and queue in any case [m]."""
+        motion, infeed = self.cell.motion, self.cell.infeed
+        queue = -float(task.group.extent()[0, 2]) if infeed.queue else 0.0
+        return max(motion.lift_off, infeed.guide_height + _PAST, queue and queue + _PAST)
+
+    def _level(self, task: Task, option: Option) -> float:
+        """How much further to lift than `lift`, so as to cross at the height of arrival."""
+        if not option.route.level:
+            return 0.0
+        pick = base_from_pick(self.cell, task.group, option.pick_turn)
+        start = self._release_poses(task, option)[0]
+        rise = float(((start[:3, 3] - pick[:3, 3]) * self.up).sum())
+        return max(0.0, round(rise + self._arrival(task, option, 0) - self.lift(task), 6))
+
+    def _arrival(self, task: Task, option: Option, release: int) -> float:
+        """Height over the placement at which the group arrives [m]."""
+        least = self.cell.motion.approach_height + option.route.raised
+        if not option.route.over:
+            return least
+        over = self._standing_top(task, release) + self.cell.motion.transfer_clearance
+        low = task.placements[release].z + float(task.group.extent()[0, 2])
+        return round(max(least, over - low + option.route.raised), 6)
+
+    def _standing_top(self, task: Task, release: int) -> float:
+        """Height of the tallest carton down on this pallet before a release [m]."""
+        return self._tops[task.first + release]
+
+    def _departure(self, task: Task, release: int) -> float:
+        """Height of the straight way up after a release: more when cartons still hang [m]."""
+        height = self.cell.motion.approach_height
+        if release + 1 < len(task.placements):
+            return height - float(task.group.extent()[0, 2]) + _PAST
+        return height
+
+    def _release_poses(self, task: Task, option: Option) -> list[Array]:
+        return [
+            base_from_placed(self.cell, self.pallet, placement, option.pick_turn, turn)
+            for placement, turn in zip(task.placements, option.place_turns, strict=True)
+        ]
+
+    def _sideways(self, approach: tuple[float, float]) -> Array:
+        """Horizontal shift at the start of an approach, in the base frame, shape (3,) [m]."""
+        pallet = self.pallet.world_from_pallet[:3, :3]
+        world = pallet @ np.array([*approach, 0.0]) * self.cell.motion.approach_slant
+        return invert(self.cell.mounted.world_from_base)[:3, :3] @ world
+
+    def _keys(self, task: Task, option: Option) -> list[tuple[object, ...]]:
+        """Names of the lines of a cycle: up from the pick, lift, then in, down, out per release."""
+        group, turn, branch = task.group.name, option.pick_turn, option.branch
+        keys: list[tuple[object, ...]] = [
+            ("up", group, turn, branch, 0.0),
+            ("up", group, turn, branch, self._level(task, option)),
+        ]
+        for release, approach in enumerate(option.approach):
+            place = (task.number, release, turn, option.place_turns[: release + 1], branch)
+            keys.append(("in", *place, approach))
+            keys.append(("down", *place, approach, self._arrival(task, option, release)))
+            keys.append(("out", *place))
+        return keys
+
+    def _lines_of(self, task: Task, option: Option) -> list[tuple[Array, Array, Array]]:
+        """The lines of a cycle in the order of `_keys`; "down" goes on where "in" ends."""
+        turn, branch = option.pick_turn, option.branch
+        lines = [
+            self._up_line(task, turn, branch, 0.0),
+            self._up_line(task, turn, branch, self._level(task, option)),
+        ]
+        near = self._pick(task, turn).q[branch]
+        for release, pose in enumerate(self._release_poses(task, option)):
+            q = self._place(task, release, turn, option.place_turns[release], near).q[branch]
+            low = self.up * self.cell.motion.approach_height
+            beside = pose.copy()
+            beside[:3, 3] += low + self._sideways(option.approach[release])
+            lines.append((pose, beside[:3, 3] - pose[:3, 3], q))
+            lines.append((beside, self.up * self._arrival(task, option, release) - low, q))
+            lines.append((pose, self.up * self._departure(task, release), q))
+            near = q
+        return lines
+
+    def _follow(self, lines: dict[tuple[object, ...], tuple[Array, Array, Array]]) -> None:
+        """Compute lines, from rest outwards, in one batch, and keep their rows."""
+        if not lines:
+            return
+        poses, shifts, starts = (np.stack(part) for part in zip(*lines.values(), strict=True))
+        known = np.isfinite(starts).all(axis=1)
+        rows = straight(
+            self.arm,
+            self.cell.tool.flange_from_tcp,
+            Lines(poses[known], shifts[known], starts[known]),
+        )
+        found = iter(rows)
+        for key, good in zip(lines, known, strict=True):
+            self._lines[key] = next(found) if good else None
+
+    def _cycle(self, task: Task, option: Option) -> Cycle | Unplanned:
+        names: list[SegmentName] = ["approach pick", "lift off"]
+        names += ["approach place", "approach place", "withdraw"] * len(task.placements)
+        lines: list[Array] = []
+        for name, key in zip(names, self._keys(task, option), strict=True):
+            rows = self._lines[key]
+            if rows is None:
+                return Unplanned(name, f"no straight {name} within reach")
+            room = self.margin(rows).min()
+            if room < -1e-9:
+                return Unplanned(name, f"a joint leaves its usable range on the {name}")
+            lines.append(rows)
+        return self._assemble(task, option, lines)
+
+    def _assemble(self, task: Task, option: Option, lines: list[Array]) -> Cycle | Unplanned:
+        ready = lines[0][-1] if self._ready is None else self._ready
+        every = tuple(range(len(task.group.items)))
+        builder = _Builder(self)
+        if np.abs(ready - lines[0][-1]).max() > 0:
+            builder.joint("approach pick", np.stack([ready, lines[0][-1]]), (), 0)
+        lift = self.lift(task)
+        builder.line("approach pick", lines[0][::-1], (lift, 0.0), (), 0)
+        builder.dwell(self.cell.motion.grip_time)
+        builder.line("lift off", lines[1], (0.0, lift + self._level(task, option)), every, 0)
+        held = every
+        for release, placement in enumerate(task.placements):
+            inward, down, outward = lines[2 + 3 * release : 5 + 3 * release]
+            crossing = self._crossing(option, builder.last, down[-1])
+            if crossing is None:
+                return Unplanned("transfer", "a point on the way is out of reach")
+            builder.joint("transfer", crossing, held, release)
+            low, high = self.cell.motion.approach_height, self._arrival(task, option, release)
+            if high > low:
+                builder.line("approach place", down[::-1], (high, low), held, release)
+            builder.line("approach place", inward[::-1], (low, 0.0), held, release)
+            builder.dwell(self.cell.motion.release_time)
+            held = tuple(item for item in held if item not in placement.items)
+            rise = self._departure(task, release)
+            builder.line("withdraw", outward, (0.0, rise), held, release + 1)
+        back = self._crossing(option, ready, builder.last)
+        if back is None:
+            return Unplanned("return", "a point on the way is out of reach")
+        builder.joint("return", back[::-1], held, len(task.placements))
+        return Cycle(
+            task.number,
+            self.pallet.name,
+            self.arm.branch_names[option.branch],
+            option.pick_turn,
+            option.place_turns,
+            option.route.name,
+            tuple(builder.segments),
+        )
+
+    def _crossing(self, option: Option, start: Array, end: Array) -> Array | None:
+        """Rows of a joint move between two points over the route's points on the way."""
+        if option.route.via == "none":
+            return np.stack([start, end])
+        flange = self.arm.chain.flange_poses(np.stack([start, end]))
+        tcp = flange @ self.cell.tool.flange_from_tcp
+        rows, near = [start], start
+        for pose in _points_on_the_way(tcp[0], tcp[1], option.route.via, self.up):
+            q = self.posture(pose, near).q[option.branch]
+            if np.isnan(q).any():
+                return None
+            rows.append(q)
+            near = q
+        return np.stack([*rows, end])
+
+
+def _points_on_the_way(start: Array, end: Array, via: str, up: Array) -> list[Array]:
+    """TCP poses on the way: over the middle, or both ends drawn in towards the arm's axis."""
+    level = max(float((pose[:3, 3] * up).sum()) for pose in (start, end))
+    radii = [float(np.hypot(*pose[:2, 3])) for pose in (start, end)]
+    angles = [float(np.arctan2(pose[1, 3], pose[0, 3])) for pose in (start, end)]
+    between = np.arctan2(np.sin(angles[1] - angles[0]), np.cos(angles[1] - angles[0]))
+    if via == "over":
+        places = [(angles[0] + between / 2, sum(radii) / 2, end)]
+    else:
+        inner = 0.75 * min(radii)
+        places = [(angles[0], inner, start), (angles[1], inner, end)]
+    poses: list[Array] = []
+    for angle, radius, template in places:
+        pose = template.copy()
+        pose[:2, 3] = radius * np.cos(angle), radius * np.sin(angle)
+        pose[:3, 3] += (level - float((pose[:3, 3] * up).sum())) * up
+        poses.append(pose)
+    return poses
+
+
+def _tops(pallet: Pallet) -> list[float]:
+    """Height of the tallest carton down before each placement of a pallet, over its deck [m]."""
+    tops = [0.0]
+    for placement in pallet.placements:
+        tops.append(max(tops[-1], placement.z))
+    return tops
+
+
+class _Builder:
+    """Collects the segments of a cycle and keeps the clock."""
+
+    def __init__(self, planner: Planner) -> None:
+        self._arm, self._motion = planner.arm, planner.cell.motion
+        self._flange_from_tcp = planner.cell.tool.flange_from_tcp
+        self._clock = 0.0
+        self.segments: list[Segment] = []
+
+    @property
+    def last(self) -> Array:
+        """Joints where the last segment ends."""
+        return self.segments[-1].joints[-1]
+
+    def dwell(self, seconds: float) -> None:
+        """Stand still."""
+        self._clock += seconds
+
+    def joint(
+        self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int
+    ) -> None:
+        """Add a joint-interpolated move over rows, shape (n, dof)."""
+        times = joint_move_time(self._arm, self._motion, rows)
+        to_go = np.full(len(rows), FAR)
+        self._add(Segment(name, "joint", rows, self._clock + times, carried, release, to_go))
+
+    def line(
+        self,
+        name: SegmentName,
+        rows: Array,
+        heights: tuple[float, float],
+        carried: tuple[int, ...],
+        release: int,
+    ) -> None:
+        """Add a straight line between two heights to go."""
+        tcp = self._arm.chain.flange_poses(rows[[0, -1]]) @ self._flange_from_tcp
+        length = float(np.linalg.norm(tcp[1, :3, 3] - tcp[0, :3, 3]))
+        times = line_time(self._arm, self._motion, rows, length)
+        to_go = np.linspace(*heights, len(rows))
+        self._add(Segment(name, "linear", rows, self._clock + times, carried, release, to_go))
+
+    def _add(self, segment: Segment) -> None:
+        self.segments.append(segment)
+        self._clock = float(segment.times[-1])

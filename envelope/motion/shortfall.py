@@ -1,0 +1,82 @@
+"""How far out of reach a pose is, and which way the shortest cure lies."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..geometry.frames import Array, invert
+from .options import Task, base_from_pick, base_from_placed
+from .plan import Planner
+
+_STEP = 0.005  # [m]
+_FARTHEST = 1.0  # [m]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shortfall:
+    """What keeps a task from having any motion.
+
+    Attributes:
+        what: "pick" or "placement", with the waypoint.
+        distance: Least shift that brings it into reach [m]; None when no shift tried does.
+        direction: Unit direction of that shift in the base frame.
+    """
+
+    what: str
+    distance: float | None
+    direction: Array
+
+
+def shortfall(planner: Planner, task: Task) -> Shortfall:
+    """The first of pick and placements, with the start of its approach, out of reach."""
+    turn = task.group.turns[0]
+    above = planner.up * planner.cell.motion.approach_height
+    pick = base_from_pick(planner.cell, task.group, turn)
+    waypoints = [("pick", pick), ("point above the pick", pick + _lifted(planner.up * planner.lift(task)))]
+    for placement in task.placements:
+        at = base_from_placed(planner.cell, planner.pallet, placement, turn, 0.0)
+        waypoints += [("placement", at), ("point above the placement", at + _lifted(above))]
+    for what, pose in waypoints:
+        distance, direction = _cure(planner, pose)
+        if distance is None or distance > 0.0:
+            return Shortfall(what, distance, direction)
+    return Shortfall("way between pick and placement", None, np.zeros(3))
+
+
+def _lifted(shift: Array) -> Array:
+    matrix = np.zeros((4, 4))
+    matrix[:3, 3] = shift
+    return matrix
+
+
+def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:
+    """Least shift towards or away from the arm's axis, up or down, that is in reach."""
+    inward = -pose[:3, 3] + planner.up * float((pose[:3, 3] * planner.up).sum())
+    inward = inward / max(float(np.linalg.norm(inward)), 1e-9)
+    directions = np.array([inward, -inward, -planner.up, planner.up])
+    amounts = np.arange(0.0, _FARTHEST + _STEP / 2, _STEP)
+    shifts = amounts[:, None, None] * directions
+    poses = np.broadcast_to(pose, (*shifts.shape[:2], 4, 4)).copy()
+    poses[..., :3, 3] += shifts
+    half = poses.copy()
+    half[..., :3, :2] *= -1.0  # the tool turned by half, for joints that reach only one of them
+    reached = _in_range(planner, poses.reshape(-1, 4, 4)) | _in_range(
+        planner, half.reshape(-1, 4, 4)
+    )
+    found = np.argwhere(reached.reshape(shifts.shape[:2]))
+    if not len(found):
+        return None, directions[0]
+    amount, which = found[0]
+    return float(amounts[amount]), directions[which]
+
+
+def _in_range(planner: Planner, base_from_tcp: Array) -> Array:
+    target = base_from_tcp @ invert(planner.cell.tool.flange_from_tcp)
+    answers = planner.arm.inverse(target)
+    n, branches, dof = answers.q.shape
+    copies, row = planner.arm.turns_within(
+        answers.q.reshape(-1, dof), planner.lower, planner.upper
+    )
+    reached = np.zeros(n, dtype=bool)
+    reached[row[planner.margin(copies) >= -1e-9] // branches] = True
+    return reached

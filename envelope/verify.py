@@ -1,0 +1,292 @@
+"""The main job: walk the order of every pallet, find a motion for each cycle, judge it."""
+
+from collections import Counter
+from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor
+from contextlib import nullcontext
+from dataclasses import dataclass, field
+from multiprocessing import get_context
+
+import numpy as np
+
+from .cell.model import Cell, Pallet
+from .checks.case import Case, watched_by_release
+from .checks.cast import Cast, cast_of
+from .checks.clearance import in_words
+from .checks.finding import Finding, Judged, Result
+from .checks.registry import CHECKS
+from .checks.stacking import stacking
+from .checks.watch import Planned, Watch, Watched
+from .motion.cycle import Cycle
+from .motion.options import Option, Task, tasks_of
+from .motion.plan import Planner, Unplanned
+from .motion.shortfall import shortfall
+
+_BLOCK = 16  # tasks that are planned and watched in one batch
+_TRIALS = 24  # motions that are watched for one task before it fails
+_WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
+
+Progress = Callable[[int, int], None]
+
+
+def check(
+    cell: Cell,
+    *,
+    placements: Collection[str] | None = None,
+    jobs: int = 1,
+    progress: Progress | None = None,
+) -> Result:
+    """Check every placement of a cell.
+
+    Args:
+        cell: The cell.
+        placements: Only these placements by id (and those of the same cycle); all by default.
+        jobs: Processes at work. The result does not depend on it.
+        progress: Called with (placements done, placements in all).
+
+    Returns:
+        The findings of every placement; nothing is raised for a cell that does not work.
+    """
+    pallets = [_Pallet(cell, pallet, placements) for pallet in cell.pallets]
+    blocks = [block for pallet in pallets for block in pallet.blocks()]
+    total = sum(len(task.placements) for block in blocks for task in block.tasks)
+    judged: list[Judged] = []
+    with _executor(jobs, total) as executor:
+        done: Iterator[list[Judged]] = (
+            map(judge, blocks) if executor is None else executor.map(judge, blocks)
+        )
+        for results in done:
+            judged.extend(results)
+            if progress is not None:
+                progress(len(judged), total)
+    if placements is not None:
+        judged = [entry for entry in judged if entry.placement.id in placements]
+    return Result(cell.name, cell.sha256, tuple(judged), cell.notes)
+
+
+def _executor(jobs: int, total: int) -> Executor | nullcontext[None]:
+    if jobs <= 1 or total < _WORTH_PROCESSES:
+        return nullcontext()
+    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Block:
+    """Tasks of one pallet that are judged together, with what was settled for the pallet.
+
+    Attributes:
+        branches: The arm's branches, best first.
+        ready: Task, branch and turn above whose pick every cycle starts and ends.
+    """
+
+    cell: Cell
+    pallet: Pallet
+    tasks: tuple[Task, ...]
+    branches: tuple[int, ...]
+    ready: tuple[Task, int, float] | None
+    stacked: dict[str, tuple[Finding, ...]]
+
+
+class _Pallet:
+    """What is settled once for a pallet: branches, the ready posture, the stack itself."""
+
+    def __init__(self, cell: Cell, pallet: Pallet, placements: Collection[str] | None) -> None:
+        self.cell, self.pallet = cell, pallet
+        every = tasks_of(pallet)
+        self.tasks = [
+            task
+            for task in every
+            if placements is None or any(p.id in placements for p in task.placements)
+        ]
+        planner = Planner(cell, pallet)
+        self.branches = planner.branches(every) if self.tasks else ()
+        self.ready = _ready(planner, every, self.branches) if self.tasks else None
+        found = stacking(pallet, cell.support, cell.tolerances) if self.tasks else {}
+        self.stacked = {name: tuple(findings) for name, findings in found.items()}
+
+    def blocks(self) -> Iterator[Block]:
+        """The tasks in blocks."""
+        for start in range(0, len(self.tasks), _BLOCK):
+            tasks = tuple(self.tasks[start : start + _BLOCK])
+            names = {p.id for task in tasks for p in task.placements}
+            stacked = {name: self.stacked.get(name, ()) for name in names}
+            yield Block(self.cell, self.pallet, tasks, self.branches, self.ready, stacked)
+
+
+def _ready(
+    planner: Planner, tasks: Sequence[Task], branches: tuple[int, ...]
+) -> tuple[Task, int, float] | None:
+    """The posture above the pick that most cycles would choose: every cycle starts there."""
+    votes: Counter[tuple[str, int, float]] = Counter()
+    example: dict[str, Task] = {}
+    for task in tasks:
+        options = planner.options(task, branches)
+        example.setdefault(task.group.name, task)
+        if options:
+            votes[task.group.name, options[0].branch, options[0].pick_turn] += 1
+    if not votes:
+        return None
+    name, branch, turn = min(votes, key=lambda key: (-votes[key], key))
+    return example[name], branch, turn
+
+
+def judge(block: Block) -> list[Judged]:
+    """Find motions for the tasks of a block and judge their placements."""
+    planner = Planner(block.cell, block.pallet)
+    if block.ready is not None:
+        planner.set_ready(*block.ready)
+    cast = cast_of(block.cell, block.pallet, block.tasks)
+    trials = [_Trial(task, planner.options(task, block.branches)) for task in block.tasks]
+    _search(block.cell, cast, planner, trials)
+    planned = [Planned(trial.task, trial.best) for trial in trials if trial.best is not None]
+    watched = _by_cycle(block.cell, cast, planned, values=True)
+    moving = iter(watched)
+    judged: list[Judged] = []
+    for trial in trials:
+        seen = next(moving) if trial.best is not None else []
+        judged.extend(_judged(block, cast, planner, trial, seen))
+    return judged
+
+
+@dataclass(slots=True)
+class _Trial:
+    """The search for one task's motion.
+
+    Attributes:
+        options: What is left to try, in order.
+        best: The motion to be judged; trouble: how much it met.
+        last: Why the latest option had no motion at all.
+    """
+
+    task: Task
+    options: list[Option]
+    best: Cycle | None = None
+    trouble: int = 1 << 30
+    last: Unplanned | None = None
+    current: Option | None = field(default=None)
+
+
+def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> None:
+    """Try options, all tasks abreast, until each has a motion that meets nothing.
+
+    What one motion met rules out the other options that share the part that met it.
+    """
+    waiting = trials
+    for _ in range(_TRIALS):
+        planned = _next_motions(planner, waiting)
+        if not planned:
+            return
+        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=False)
+        waiting = []
+        for (trial, plan), seen in zip(planned, watched, strict=True):
+            failing = {entry.segment for entry in seen if entry.margin[0] < 0.0}
+            trouble = sum(entry.margin[0] < 0.0 for entry in seen)
+            if trouble < trial.trouble:
+                trial.best, trial.trouble = plan.cycle, trouble
+            if failing:
+                for number in failing:
+                    segment = plan.cycle.segments[number]
+                    _rule_out(trial, segment.name, segment.kind)
+                waiting.append(trial)
+
+
+def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, Planned]]:
+    """The next option of each trial that has a motion."""
+    found: list[tuple[_Trial, Planned]] = []
+    asking = trials
+    while asking:
+        asking = [trial for trial in asking if trial.options]
+        for trial in asking:
+            trial.current = trial.options.pop(0)
+        wanted = [(t.task, t.current) for t in asking if t.current is not None]
+        again: list[_Trial] = []
+        for trial, motion in zip(asking, planner.cycles(wanted), strict=True):
+            if isinstance(motion, Unplanned):
+                trial.last = motion
+                _rule_out(trial, motion.segment, "linear")
+                again.append(trial)
+            else:
+                found.append((trial, Planned(trial.task, motion)))
+        asking = again
+    return found
+
+
+def _rule_out(trial: _Trial, segment: str, kind: str) -> None:
+    """Drop the options that share with the current one the part that failed."""
+    if trial.current is None:
+        return
+    if segment == "approach pick" and kind == "linear":
+        parts = ("branch", "pick_turn")
+    elif segment == "lift off":
+        parts = ("branch", "pick_turn", "route")
+    elif segment == "approach place":
+        parts = ("branch", "pick_turn", "place_turns", "approach")
+    elif segment == "withdraw":
+        parts = ("branch", "pick_turn", "place_turns")
+    else:
+        parts = ("branch", "pick_turn", "place_turns", "route")
+    failed = [getattr(trial.current, part) for part in parts]
+    trial.options = [
+        option
+        for option in trial.options
+        if [getattr(option, part) for part in parts] != failed
+    ]
+
+
+def _by_cycle(
+    cell: Cell, cast: Cast, planned: Sequence[Planned], *, values: bool
+) -> list[list[Watched]]:
+    """What was watched, sorted to the cycles."""
+    sorted_: list[list[Watched]] = [[] for _ in planned]
+    if planned:
+        for entry in Watch(cell, cast, planned).brackets(values=values):
+            sorted_[entry.planned].append(entry)
+    return sorted_
+
+
+def _judged(
+    block: Block, cast: Cast, planner: Planner, trial: _Trial, seen: list[Watched]
+) -> list[Judged]:
+    """The placements of one task with the findings of all checks."""
+    task, cycle = trial.task, trial.best
+    count = len(task.placements)
+    sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
+    unreached = None if cycle else _unreached(planner, trial)
+    judged: list[Judged] = []
+    for release, placement in enumerate(task.placements):
+        case = Case(
+            block.cell,
+            block.pallet,
+            cast,
+            task,
+            release,
+            cycle,
+            sorted_[release],
+            block.stacked[placement.id],
+            unreached,
+        )
+        findings = [finding for run in CHECKS.values() for finding in run(case)]
+        judged.append(Judged(placement, tuple(findings), cycle))
+    return judged
+
+
+def _unreached(planner: Planner, trial: _Trial) -> Finding:
+    """The finding for a task without a motion: what is out of reach, by how much, which way."""
+    lack = shortfall(planner, trial.task)
+    world = planner.cell.mounted.world_from_base[:3, :3] @ lack.direction
+    gain = (float(world[0]), float(world[1]), float(world[2]))
+    if lack.distance is None:
+        reason = trial.last.message if trial.last else f"{lack.what} is out of reach"
+        segment = trial.last.segment if trial.last else None
+        return Finding("reach", "fail", None, None, "mm", reason, segment=segment)
+    amount = lack.distance * 1e3
+    return Finding(
+        "reach",
+        "fail",
+        -amount,
+        0.0,
+        "mm",
+        f"the {lack.what} is out of reach; within reach when moved {amount:.0f} mm "
+        f"towards {in_words(np.array(gain))}",
+        gain=gain,
+    )
