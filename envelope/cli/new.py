@@ -19,6 +19,7 @@ def new(file: Path, force: bool) -> int:
     FILE is a small cell that passes as it stands; change its numbers to those of your own.
     """
     refuse_existing([file], force)
-    write_whole(file, files(__package__).joinpath("starter.yaml").read_text(encoding="utf-8"))
+    starter = files("envelope.cli").joinpath("starter.yaml")
+    write_whole(file, starter.read_text(encoding="utf-8"))
     remark(f"Wrote {file}. Check it with: envelope check {file}")
     return GOOD

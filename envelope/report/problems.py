@@ -9,14 +9,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from textwrap import wrap
 
+import numpy as np
+
+from ..checks.clearance import in_words
 from ..checks.finding import Finding, Judged, Result
+from ..geometry.sweep import CAP, FLOOR
 from .deciding import RANK, deciding, room, worst_first
 from .numbers import limit_of, measured, written
 
 _DECIMALS = 2
 _NUMBER = re.compile(r"-?\d+(?:\.\d+)?")
-_LEAST_SHARE = 0.35  # a direction is named after the axes along which it has this share or more
-_AXES = (("-x", "+x"), ("-y", "+y"), ("down", "up"))
+_CAP, _FLOOR = CAP * 1000.0, FLOOR * 1000.0  # [mm]: distances are not followed beyond these
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +45,7 @@ def problem_lines(result: Result, width: int) -> Iterator[str]:
             if member == 0 or not text:
                 text = ". ".join(filter(None, (text, finding.message)))
             elif finding.gain is not None:
-                text += f"; the first gains room towards {direction(finding.gain)}"
+                text += f"; room towards {in_words(np.array(finding.gain))}"
             also = _others(judged, finding)
             yield from _hanging(judged.placement.id, text + also, width)
         yield ""
@@ -52,7 +55,7 @@ def facts(finding: Finding) -> str:
     """Where, when, how much against which limit, and between which bodies."""
     parts = [_instant(finding), against_limit(finding)]
     if finding.between is not None:
-        parts.append(f"between {finding.between[0]} and {finding.between[1]}")
+        parts.append(f"{finding.between[0]} and {finding.between[1]}")
     return ", ".join(filter(None, parts))
 
 
@@ -63,8 +66,7 @@ def against_limit(finding: Finding) -> str:
     if value is None:
         text = "" if upper is None else f"at most {written(upper, _DECIMALS)}{unit}"
     elif upper is None:
-        beyond = "at least " if finding.upper is not None else ""
-        text = f"{beyond}{written(value, _DECIMALS)}{unit}"
+        text = _open_ended(finding, value) or f"{written(value, _DECIMALS)}{unit}"
     else:
         text = f"{written(value, _DECIMALS)} to {written(upper, _DECIMALS)}{unit}"
     limit = limit_of(finding, _DECIMALS)
@@ -73,14 +75,12 @@ def against_limit(finding: Finding) -> str:
     return f"{text} (limit {written(limit, _DECIMALS)}{unit})"
 
 
-def direction(gain: tuple[float, float, float]) -> str:
-    """A direction in the world frame in words ("+x and up")."""
-    named = [
-        names[part > 0]
-        for names, part in zip(_AXES, gain, strict=True)
-        if abs(part) >= _LEAST_SHARE
-    ]
-    return " and ".join(named) or "no axis"
+def _open_ended(finding: Finding, value: float) -> str | None:
+    """Words for a distance that was followed only so far."""
+    if finding.segment is None or finding.unit != "mm" or value not in (_CAP, _FLOOR):
+        return None
+    word = "more" if value == _CAP else "deeper"
+    return f"{word} than {written(abs(value), _DECIMALS)} mm"
 
 
 def _instant(finding: Finding) -> str:

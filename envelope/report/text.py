@@ -1,9 +1,9 @@
 """A result as text for a terminal or a log: plain, the same when it is piped."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from ..cell.model import Cell
+from ..cell.model import Cell, Default
 from ..checks.finding import Judged, Result, Verdict
 from .problems import problem_lines
 
@@ -75,16 +75,29 @@ def _layers(result: Result) -> Iterator[str]:
 
 def _assumptions(result: Result, cell: Cell, width: int) -> Iterator[str]:
     if cell.defaults:
-        taken = "; ".join(f"{default.key} {default.value}" for default in cell.defaults)
-        yield from _paragraph(f"Not said in the cell file, so taken: {taken}.", width)
+        yield "Not said in the cell file, so taken:"
+        for line in _taken(cell.defaults):
+            yield from _paragraph(f"  {line}", width)
     for note in dict.fromkeys((*cell.notes, *result.notes)):
         yield from _paragraph(f"Note: {note}", width)
     yield from _paragraph(PROVED, width)
     yield from _paragraph(CAUTION, width)
 
 
+def _taken(defaults: Sequence[Default]) -> Iterator[str]:
+    """A line for each section of the cell file, its keys short."""
+    sections: dict[str, list[tuple[str, str]]] = {}
+    for default in defaults:
+        section, _, key = default.key.partition(".")
+        sections.setdefault(section, []).append((key, default.value))
+    for section, taken in sections.items():
+        yield f"{section}: " + ", ".join(f"{key} {value}".strip() for key, value in taken)
+
+
 def _paragraph(text: str, width: int) -> list[str]:
-    return wrap(text, width, subsequent_indent="  ", break_long_words=False, break_on_hyphens=False)
+    return wrap(
+        text, width, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+    )
 
 
 def _printable(line: str) -> str:
