@@ -24,9 +24,7 @@ def outlines(pattern):
 
 
 @pytest.mark.parametrize("generator", GENERATORS)
-@given(
-    length=st.integers(180, 500), width=st.integers(120, 400), gap=st.sampled_from([0.0, 0.004])
-)
+@given(length=st.integers(180, 500), width=st.integers(120, 400), gap=st.sampled_from([0.0, 0.004]))
 @settings(max_examples=25, deadline=None)
 def test_cartons_lie_apart_and_on_the_deck(generator, length, width, gap):
     try:
