@@ -95,7 +95,7 @@ SPHERICAL_WRIST = Family(
         "upper_arm": Dimension("joint 2 to joint 3"),
         "elbow_offset": Dimension("forearm axis over joint 3", signed=True),
         "forearm": Dimension("joint 3 to the wrist centre, along the forearm"),
-        "flange": Dimension("wrist centre to the flange face"),
+        "flange": Dimension("wrist centre to the flange face", signed=True),
     },
     links=spherical_wrist.LINKS,
     joints=(

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ..geometry.bodies import frozen
 from ..geometry.frames import Array
 from .chain import Chain, Link
-from .closed_form import FREE_JOINT, base_turn, bits, in_blocks, two_bars
+from .closed_form import FREE_JOINT, base_turn, bits, in_blocks, root, two_bars, wrapped
 
 LINKS = ("base", "shoulder", "upper arm", "forearm", "inner wrist", "outer wrist", "faceplate")
 BRANCHES = tuple(
@@ -23,6 +23,7 @@ BRANCHES = tuple(
         ("front", "back"), ("elbow up", "elbow down"), ("wrist outward", "wrist inward")
     )
 )
+JUST_INSIDE = 1e-9  # relative: keeps rounding from putting joint 4 out of reach
 _FLANGE_FACES_Y = ((0.0, -1.0, 0.0), (0.0, 0.0, 1.0), (-1.0, 0.0, 0.0))
 
 
@@ -86,9 +87,14 @@ class ParallelAxes:
         for branch in (0, 1, 4, 5):
             side, wrist = 1.0 - 2.0 * (branch // 4), 1.0 - 2.0 * (branch % 2)
             q1, reach = base_turn(x, y, self.wrist_lateral, side)
-            q5, q6, tip = _wrist(link, q1, wrist)
+            height = z - self.shoulder_height
+            q5, q6, tip, free = _wrist(link, q1, wrist)
+            if free.any():
+                moved = self._reachable_tip(reach, height, tip)
+                q6 = np.where(free, q6 + np.sign(np.cos(q5)) * (tip - moved), q6)
+                tip = np.where(free, moved, tip)
             wrist_x = reach + self.wrist_length * np.sin(tip)
-            wrist_z = z - self.shoulder_height + self.wrist_length * np.cos(tip)
+            wrist_z = height + self.wrist_length * np.cos(tip)
             for elbow in (0, 1):
                 bend = side * (1.0 - 2.0 * elbow)
                 lean, further = two_bars(wrist_x, wrist_z, self.upper_arm, self.forearm, bend)
@@ -98,9 +104,36 @@ class ParallelAxes:
                 answer[4], answer[5] = q5, q6
         return q
 
+    def _reachable_tip(self, reach: Array, height: Array, tip: Array) -> Array:
+        """The tip nearest to a given one that leaves joint 4 within the two bars' reach.
 
-def _wrist(link: Array, q1: Array, wrist: float) -> tuple[Array, Array, Array]:
-    """Joints 5 and 6, and the tip of the inner wrist (joints 2 to 4 together) [rad].
+        With joints 2, 3, 4 and 6 all parallel, joint 4 may stand anywhere on a circle about
+        joint 6's centre.
+
+        Args:
+            reach: Joint 6's centre in the arm's plane from joint 2, shape (n,) [m].
+            height: The same, upward.
+            tip: The tip that a joint 6 at zero asks for [rad].
+
+        Returns:
+            Shape (n,) [rad], nan where the whole circle is out of reach.
+        """
+        far, length = np.hypot(reach, height), abs(self.wrist_length)
+        ahead = np.arctan2(reach, height) + (np.pi if self.wrist_length < 0.0 else 0.0)
+        away = wrapped(tip - ahead)
+        square = far**2 + length**2 + 2.0 * far * length * np.cos(away)
+        most = (self.upper_arm + self.forearm) * (1.0 - JUST_INSIDE)
+        least = abs(self.upper_arm - self.forearm) * (1.0 + JUST_INSIDE)
+        wanted = np.clip(np.sqrt(square), least, most)
+        opening = root((far + length - wanted) * (far + length + wanted), far**2)
+        closing = root((wanted - far + length) * (wanted + far - length), far**2)
+        turned = ahead + np.copysign(2.0 * np.arctan2(opening, closing), away)
+        inside = (square >= least**2) & (square <= most**2)
+        return np.where(inside, tip, turned)
+
+
+def _wrist(link: Array, q1: Array, wrist: float) -> tuple[Array, Array, Array, NDArray[np.bool_]]:
+    """Joints 5 and 6, the tip of the inner wrist (joints 2 to 4) [rad], and if 6 is free.
 
     What joint 1 leaves of the rotation is Ry(q2 + q3 + q4) Rz(q5) Ry(q6). The tip is taken
     from what joint 6 leaves, so that an error of joint 6 beside a straight wrist, where it
@@ -115,8 +148,9 @@ def _wrist(link: Array, q1: Array, wrist: float) -> tuple[Array, Array, Array]:
     left = c1 * link[1] - s1 * link[0]
     bend = np.hypot(left[0], left[2])
     q5 = wrist * np.arctan2(bend, left[1])
-    q6 = np.where(bend < FREE_JOINT, 0.0, np.arctan2(wrist * left[2], wrist * left[0]))
+    free = bend < FREE_JOINT
+    q6 = np.where(free, 0.0, np.arctan2(wrist * left[2], wrist * left[0]))
     c6, s6 = np.cos(q6), np.sin(q6)
     upright = c6 * link[:, 2] - s6 * link[:, 0]
     tip = np.arctan2(c1 * upright[0] + s1 * upright[1], upright[2])
-    return q5, q6, tip
+    return q5, q6, tip, free
