@@ -40,7 +40,7 @@ def stacking(pallet: Pallet, support: Support, tolerances: Tolerances) -> dict[s
         (the least among the placement's cartons).
     """
     cartons = standing(pallet.placements)
-    seats = carried(cartons, (pallet.size[0], pallet.size[1]))
+    seats = carried(cartons, (pallet.size[0], pallet.size[1]), pallet.overhang)
     found: dict[int, list[Finding]] = {k: [] for k in range(len(pallet.placements))}
     for aspect in (
         _penetration(pallet, cartons),

@@ -99,16 +99,20 @@ def overlaps(cartons: Sequence[Standing]) -> Iterator[tuple[int, int]]:
         yield int(first), int(second)
 
 
-def carried(cartons: Sequence[Standing], deck: Point) -> list[Carried]:
+def carried(cartons: Sequence[Standing], deck: Point, overhang: float = 0.0) -> list[Carried]:
     """How each carton stands on the deck, or on cartons put down before it.
 
     Args:
         cartons: All of a pallet.
         deck: Length and width [m].
+        overhang: A corner that hangs over the deck by no more than this counts as carried [m];
+            the area that hangs over never does.
     """
     low, high = _boxes(cartons)
     turns = np.array([carton.turn for carton in cartons])
-    floor = rectangle((deck[0] / 2, deck[1] / 2), deck, 0.0)
+    middle = (deck[0] / 2, deck[1] / 2)
+    floor = rectangle(middle, deck, 0.0)
+    wide = rectangle(middle, (deck[0] + 2 * overhang, deck[1] + 2 * overhang), 0.0)
     seats: list[Carried] = []
     for k, carton in enumerate(cartons):
         level = np.abs(high[:, 2] - carton.bottom) <= CONTACT + 1e-9
@@ -116,8 +120,9 @@ def carried(cartons: Sequence[Standing], deck: Point) -> list[Carried]:
         under = level & near & (turns < carton.turn)
         below: list[Polygon] = [cartons[int(j)].outline for j in np.flatnonzero(under)]
         if abs(carton.bottom) <= CONTACT + 1e-9:
-            below.append(floor)
-        seats.append(_seat(carton, below))
+            seats.append(_seat(carton, [*below, floor], [*below, wide]))
+        else:
+            seats.append(_seat(carton, below, below))
     return seats
 
 
@@ -129,8 +134,8 @@ def _boxes(cartons: Sequence[Standing]) -> tuple[Array, Array]:
     return np.column_stack([plans[:, :2], bottoms]), np.column_stack([plans[:, 2:], tops])
 
 
-def _seat(carton: Standing, below: Sequence[Polygon]) -> Carried:
-    """How a carton stands on level outlines below it."""
+def _seat(carton: Standing, below: Sequence[Polygon], wide: Sequence[Polygon]) -> Carried:
+    """How a carton stands on level outlines below it; its corners may stand on the wide ones."""
     parts = [part for outline in below if (part := clip(carton.outline, outline))]
     covered = sum(area(part) for part in parts)
     for k, part in enumerate(parts):
@@ -138,8 +143,7 @@ def _seat(carton: Standing, below: Sequence[Polygon]) -> Carried:
         covered -= sum(area(both) for other in parts[:k] if (both := clip(part, other)))
     share = max(covered, 0.0) / area(carton.outline)
     corners = sum(
-        any(inside_by(corner, outline) >= -CONTACT for outline in below)
-        for corner in carton.outline
+        any(inside_by(corner, outline) >= -CONTACT for outline in wide) for corner in carton.outline
     )
     outer = hull([point for part in parts for point in part])
     inside = inside_by(carton.centre, outer) if len(outer) >= 3 else -math.inf
