@@ -14,6 +14,7 @@ from ..palletizing.footprint import (
     area,
     bounds,
     clip,
+    gap,
     hull,
     inside_by,
     rectangle,
@@ -118,7 +119,12 @@ def carried(cartons: Sequence[Standing], deck: Point, overhang: float = 0.0) -> 
         level = np.abs(high[:, 2] - carton.bottom) <= CONTACT + 1e-9
         near = (low[:, :2] < high[k, :2]).all(axis=1) & (high[:, :2] > low[k, :2]).all(axis=1)
         under = level & near & (turns < carton.turn)
-        below: list[Polygon] = [cartons[int(j)].outline for j in np.flatnonzero(under)]
+        # What only touches the outline carries neither a corner nor the centre of gravity.
+        below: list[Polygon] = [
+            cartons[int(j)].outline
+            for j in np.flatnonzero(under)
+            if gap(carton.outline, cartons[int(j)].outline) < -CONTACT
+        ]
         if abs(carton.bottom) <= CONTACT + 1e-9:
             seats.append(_seat(carton, [*below, floor], [*below, wide]))
         else:
