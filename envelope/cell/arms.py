@@ -33,7 +33,7 @@ def read_arm(name: str, folder: Path | None, complain: Complain, sources: Source
         None where something is wrong; the problems are then in `sources`.
     """
     try:
-        document = find_model(name, "arms", folder, complain).document
+        document = find_model(name, "arms", folder, complain)
     except CellError as error:
         sources.add(*error.problems)
         return None

@@ -1,7 +1,7 @@
 """The generic arms and tools that come with the package, and files the user names."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from functools import lru_cache
 from importlib.resources import files
 from importlib.resources.abc import Traversable
 from pathlib import Path
@@ -15,14 +15,6 @@ Kind = Literal["arms", "tools"]
 Complain = Callable[[str, str], Problem]
 
 
-@dataclass(frozen=True, slots=True)
-class Found:
-    """A model file that was found, read as YAML."""
-
-    document: Document
-    generic: bool
-
-
 def generic_names(kind: Kind) -> tuple[str, ...]:
     """Names of the generic models of a kind, sorted."""
     folder = _models() / kind
@@ -32,7 +24,7 @@ def generic_names(kind: Kind) -> tuple[str, ...]:
     return tuple(sorted(name.removesuffix(".yaml") for name in names))
 
 
-def find_model(name: str, kind: Kind, folder: Path | None, complain: Complain) -> Found:
+def find_model(name: str, kind: Kind, folder: Path | None, complain: Complain) -> Document:
     """The file of a generic model or of a path.
 
     Args:
@@ -46,8 +38,7 @@ def find_model(name: str, kind: Kind, folder: Path | None, complain: Complain) -
     """
     known = generic_names(kind)
     if name in known:
-        content = (_models() / kind / f"{name}.yaml").read_bytes()
-        return Found(read_yaml(content, f"models/{kind}/{name}.yaml"), generic=True)
+        return _generic(name, kind)
     if not _is_path(name):
         right = f"{nearest(name, known)} A file of your own ends in .yaml"
         raise CellError([complain(f'no generic {kind[:-1]} is called "{name}"', right)])
@@ -57,7 +48,14 @@ def find_model(name: str, kind: Kind, folder: Path | None, complain: Complain) -
         raise CellError([complain(found, "put it beside the file, and name it without ..")])
     if folder is not None and not path.is_file():
         raise CellError([complain(f'there is no file "{name}" beside this file', "")])
-    return Found(read_yaml(read_file(path, str(path)), str(path)), generic=False)
+    return read_yaml(read_file(path, str(path)), str(path))
+
+
+@lru_cache(maxsize=32)
+def _generic(name: str, kind: Kind) -> Document:
+    """The file of a generic model; surveys ask for the same one again and again."""
+    content = (_models() / kind / f"{name}.yaml").read_bytes()
+    return read_yaml(content, f"models/{kind}/{name}.yaml")
 
 
 def _is_path(name: str) -> bool:

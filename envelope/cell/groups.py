@@ -97,11 +97,13 @@ def derived_fields(
 def _share(item: Item, cups: Array, centre: tuple[float, float]) -> float:
     """Share of cups (tool frame) whose centre lies over a carton of a group centred there."""
     # The tool's z points down at the group, whose z points up: y runs against y.
-    x, y = cups[:, 0] - centre[0] - item.x, -(cups[:, 1] - centre[1]) - item.y
+    x = cups[:, 0] - (centre[0] + item.x)
+    y = (centre[1] - item.y) - cups[:, 1]
     c, s = np.cos(item.yaw), np.sin(item.yaw)
     along, across = c * x + s * y, c * y - s * x
     length, width, _ = item.carton.size
-    return float(np.mean((np.abs(along) <= length / 2) & (np.abs(across) <= width / 2)))
+    over = (np.abs(along) <= length / 2) & (np.abs(across) <= width / 2)
+    return int(np.count_nonzero(over)) / len(cups)
 
 
 def _fields_text(fields: tuple[tuple[str, ...], ...]) -> str:

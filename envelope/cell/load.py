@@ -189,10 +189,8 @@ class _Assembly:
         deck = (part.size[0], part.size[1])
         base = transform(invert(world_from_pallet), mounted.world_from_base[None, :3, 3])[0]
         towards_arm = (float(base[0]) - deck[0] / 2, float(base[1]) - deck[1] / 2)
-        stack = self.part.stacks.get(part.stack or "")
-        placements = (
-            layout.stacked(name, deck, stack.patterns, stack.layers, towards_arm) if stack else ()
-        )
+        stack = self.part.stacks[part.stack]
+        placements = layout.stacked(name, deck, stack.patterns, stack.layers, towards_arm)
         if placements and part.done > len(placements):
             found = f"{part.done} are done, but there are {len(placements)} placements"
             key = ("pallets", name, "done")

@@ -2,7 +2,7 @@
 
 from io import BytesIO
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -74,7 +74,7 @@ def _parsed(content: bytes, kind: str, metres: float) -> Mesh | tuple[str, str]:
     """The mesh, or what is wrong and what would be right."""
     import trimesh  # slow to import, and few cells have meshes
 
-    load: Any = trimesh.load  # pyright: ignore[reportUnknownMemberType]
+    load = cast(Any, trimesh).load
     loaded: Any
     try:
         loaded = load(

@@ -1,6 +1,6 @@
 """Arm files: a generic family with its dimensions, limits, bodies and rating."""
 
-from typing import Annotated, Literal, Self
+from typing import Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -58,7 +58,7 @@ class ArmPart(Part):
     """An arm file."""
 
     quiet = True
-    format: Annotated[int, Literal[1]] | None = None
+    format: Literal[1] | None = None
     name: Name
     family: Name
     note: Text | None = None

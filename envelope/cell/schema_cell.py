@@ -222,7 +222,7 @@ class PalletPart(Part):
 
     size: SizeTriple = Field(description="length, width, height")
     at: Stand = Field(description="the corner where length and width start, on the underside")
-    stack: Name | None = None
+    stack: Name = Field(description="the stack that is built on it")
     done: CountOrNone = Field(default=0, description="placements that are there at the start")
     max_height: Size | None = Field(
         default=None,

@@ -102,7 +102,7 @@ class TcpPart(Part):
 class ToolPart(Part):
     """A tool: rigid bodies in the flange frame (z outward), and grip fields."""
 
-    format: Annotated[int, Literal[1]] | None = None
+    format: Literal[1] | None = None
     name: Name | None = None
     note: Text | None = None
     mass: Mass

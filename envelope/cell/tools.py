@@ -26,7 +26,7 @@ def read_tool(name: str, folder: Path | None, complain: Complain, sources: Sourc
         None where something is wrong; the problems are then in `sources`.
     """
     try:
-        document = find_model(name, "tools", folder, complain).document
+        document = find_model(name, "tools", folder, complain)
     except CellError as error:
         sources.add(*error.problems)
         return None

@@ -8,13 +8,13 @@ import math
 import re
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
-_WITH_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(\S.*?)\s*")
+_WITH_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\s\d.].*?)\s*")
 _UNIT = re.compile(r"[A-Za-zµμ°²³·*/ ]{1,24}(?:\^?-?[0-9]?)")
 
 
@@ -64,8 +64,11 @@ class Quantity:
             raise said(f"{shown(value)} is not {self.noun}", self.wanted)
         if not math.isfinite(number):
             raise said(f"{shown(value)} is not a finite number", self.wanted)
-        if number < self.low or (self.open_low and number <= self.low) or number > self.high:
-            raise said(f"{shown(value)} is not {self.noun} that can be used here", self.wanted)
+        if number < self.low or (self.open_low and number <= self.low):
+            bound = f"above {self.low:g}" if self.open_low else f"at least {self.low:g}"
+            raise said(f"{shown(value)} is not {bound}", self.wanted)
+        if number > self.high:
+            raise said(f"{shown(value)} is more than {self.high:g} {self.unit}", self.wanted)
         # Dividing by 1000 gives the float nearest to the decimal; times 0.001 does not.
         return math.radians(number) if self.per_si is None else float(number) / self.per_si
 
@@ -73,9 +76,9 @@ class Quantity:
     def wanted(self) -> str:
         """What would be right."""
         bounds: list[str] = []
-        if self.low > -math.inf:
+        if self.low >= 0.0:
             bounds.append(f"above {self.low:g}" if self.open_low else f"of at least {self.low:g}")
-        if self.high < math.inf and (self.low <= -math.inf or self.high < 1000):
+        if self.low >= 0.0 and self.high < 1000:
             bounds.append(f"of at most {self.high:g}")
         text = " and ".join(bounds) + " " if bounds else ""
         return (
@@ -129,8 +132,7 @@ def _registry() -> Any:
     """The unit library, imported when the first text with a unit turns up."""
     import pint
 
-    registry: Any = pint.UnitRegistry()
-    return registry
+    return cast(Any, pint.UnitRegistry())
 
 
 def _converted(number: float, unit: str, quantity: Quantity, text: str) -> float:

@@ -2,7 +2,7 @@
 
 import types
 from collections.abc import Iterator
-from typing import Annotated, Any, TypeVar, Union, get_args, get_origin
+from typing import Annotated, Any, TypeVar, Union, cast, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
@@ -51,7 +51,7 @@ def _words(part: type[Part], place: Key, raw: Any) -> tuple[str, str]:
     if kind == "missing":
         if isinstance(place[-1], int):
             return "a value is missing from the list", f"write at least {place[-1] + 1} values"
-        return "missing", _wanted(_field_at(part, place), "write it")
+        return "missing", _wanted(_field_at(part, place), str(place[-1]))
     if kind == "extra_forbidden":
         return "no such key here", nearest(str(place[-1]), _keys_at(part, place[:-1]))
     if kind == "too_long":
@@ -64,7 +64,8 @@ def _words(part: type[Part], place: Key, raw: Any) -> tuple[str, str]:
             "write keys: " + ", ".join(right[:8]) if right else "write entries by name"
         )
     if kind == "tuple_type":
-        return f"{shown(value)} is not a list", "write [ ... ]"
+        right = f"write [{value}]" if isinstance(value, str | int | float) else "write [ ... ]"
+        return f"{shown(value)} is not a list", right
     if kind == "bool_type":
         return f"{shown(value)} is neither true nor false", "write true or false"
     if kind == "literal_error":
@@ -72,12 +73,13 @@ def _words(part: type[Part], place: Key, raw: Any) -> tuple[str, str]:
     return f"{shown(value)} cannot be read here", "see `envelope new FILE` for what each key takes"
 
 
-def _wanted(field: FieldInfo | None, otherwise: str) -> str:
+def _wanted(field: FieldInfo | None, key: str) -> str:
     """What would be right for a key that is missing."""
     if field is None:
-        return otherwise
-    hint = next((m.wanted for m in field.metadata if isinstance(m, Quantity)), "write it")
-    return f"{hint} ({field.description})" if field.description else hint
+        return f"write {key}"
+    quantity = next((m for m in field.metadata if isinstance(m, Quantity)), None)
+    hint = f"write {key}" if quantity is None else quantity.wanted
+    return f"{hint}: {field.description}" if field.description else hint
 
 
 def _parts_in(annotation: Any) -> Iterator[Any]:
@@ -161,7 +163,7 @@ def _below(value: Any, key: str) -> Iterator[tuple[str, str]]:
 def _shown_default(field: FieldInfo) -> str:
     extra = field.json_schema_extra
     if isinstance(extra, dict) and "left_out" in extra:
-        return str(extra["left_out"])
+        return str(cast(Any, extra["left_out"]))
     for metadata in field.metadata:
         if isinstance(metadata, Quantity | Whole | Word) and field.default is not None:
             return metadata.show(field.default)

@@ -16,7 +16,7 @@ from ruamel.yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from .errors import CellError, Key, Problem, key_text
 
-LARGEST_FILE = 4_000_000  # bytes: a cell with every placement written out stays far below
+LARGEST_FILE = 1_000_000  # bytes: 500 placements written out take some 40 000
 MOST_NODES = 200_000  # after aliases are expanded: stops files that grow by repetition
 DEEPEST = 40  # levels of nesting; the deepest key of a cell file has nine
 
@@ -84,7 +84,9 @@ def read_yaml(content: bytes, file: str) -> Document:
     data = reader.value(node, (), 0)
     if not isinstance(data, dict) and not reader.problems:
         found = "the file is not a list of keys and values"
-        reader.problems.append(Problem(file, 1, "", found, "start with `name: My cell`"))
+        reader.problems.append(
+            Problem(file, reader.lines[()], "", found, "start with `name: My cell`")
+        )
     if reader.problems:
         raise CellError(reader.problems)
     return Document(file, cast(dict[str, Any], data), reader.lines, content)
@@ -173,9 +175,10 @@ class _Reader:
             found = f"nested deeper than {DEEPEST} levels"
             right = "a cell needs no more than ten; does an alias stand inside itself?"
             raise CellError([Problem(self.file, line, key_text(key[:3]), found, right)])
-        if isinstance(node, MappingNode):
+        kind = cast(type[Any], type(node))
+        if issubclass(kind, MappingNode):
             return self._mapping(node, key, depth)
-        if isinstance(node, SequenceNode):
+        if issubclass(kind, SequenceNode):
             self._refuse_tag(node, key, "seq")
             items: list[Any] = node.value
             return [self.value(item, (*key, i), depth + 1) for i, item in enumerate(items)]
@@ -187,7 +190,7 @@ class _Reader:
         pairs: list[tuple[Any, Any]] = node.value
         for name_node, value_node in pairs:
             line = int(name_node.start_mark.line) + 1
-            if not isinstance(name_node, ScalarNode):
+            if not issubclass(type(name_node), ScalarNode):
                 found, right = "a list or mapping stands as a key", "a key is a single word or text"
                 self._complain(line, key, found, right)
                 continue
