@@ -50,29 +50,31 @@ def base_turn(x: Array, y: Array, lateral: float, side: float) -> tuple[Array, A
     return np.arctan2(y, x) - np.arctan2(lateral, reach), reach
 
 
-def two_bars(x: Array, z: Array, upper: float, fore: float, bend: float) -> tuple[Array, Array]:
+def two_bars(x: Array, z: Array, upper: float, fore: float) -> tuple[Array, Array, Array]:
     """Two bars in a vertical plane, end to end, reaching a point.
 
-    Angles are leans from the vertical, positive towards +x.
+    Angles are leans from the vertical, positive towards +x. With the second bar leaning
+    further than the first, the first leans by `direction - inner` and the second by
+    `further` more; with the elbow on the other side by `direction + inner` and `-further`.
 
     Args:
         x: Horizontal distance of the point from the first pivot, shape (n,) [m].
         z: Height over the first pivot, shape (n,) [m].
         upper: Length of the first bar [m].
         fore: Length of the second bar [m].
-        bend: +1.0 for a second bar that leans further forward than the first, else -1.0.
 
     Returns:
-        Lean of the first bar, and how much further the second leans [rad], shape (n,).
+        The angles `direction`, `inner` and `further` [rad], shape (n,), the last two not
+        negative, nan where the bars do not reach.
     """
     r = np.hypot(x, z)
     longest, difference = upper + fore, upper - fore
     scale = longest * longest
     opening = root((longest - r) * (longest + r), scale)
     closing = root((r - difference) * (r + difference), scale)
-    further = bend * 2.0 * np.arctan2(opening, closing)
-    lean = np.arctan2(x, z) - np.arctan2(fore * np.sin(further), upper + fore * np.cos(further))
-    return lean, further
+    further = 2.0 * np.arctan2(opening, closing)
+    inner = np.arctan2(fore * np.sin(further), upper + fore * np.cos(further))
+    return np.arctan2(x, z), inner, further
 
 
 def components(poses: Array) -> tuple[Array, Array]:

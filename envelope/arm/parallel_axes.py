@@ -95,13 +95,13 @@ class ParallelAxes:
                 tip = np.where(free, moved, tip)
             wrist_x = reach + self.wrist_length * np.sin(tip)
             wrist_z = height + self.wrist_length * np.cos(tip)
-            for elbow in (0, 1):
-                bend = side * (1.0 - 2.0 * elbow)
-                lean, further = two_bars(wrist_x, wrist_z, self.upper_arm, self.forearm, bend)
-                answer = q[branch + 2 * elbow]
-                answer[0], answer[1], answer[2] = q1, lean, further - np.pi / 2
-                answer[3] = tip - lean - answer[2]
-                answer[4], answer[5] = q5, q6
+            bars = two_bars(wrist_x, wrist_z, self.upper_arm, self.forearm)
+            for down, bend in enumerate((side, -side)):
+                answer = q[branch + 2 * down]
+                answer[0], answer[4], answer[5] = q1, q5, q6
+                answer[1] = bars[0] - bend * bars[1]
+                answer[2] = bend * bars[2] - np.pi / 2
+                answer[3] = tip - answer[1] - answer[2]
         return q
 
     def _reachable_tip(self, reach: Array, height: Array, tip: Array) -> Array:

@@ -119,15 +119,15 @@ class Parallelogram:
         x, y, z = position
         yaw = np.arctan2(rotation[1, 0], rotation[0, 0])
         q = np.empty((4, 4, position.shape[1]))
-        for branch in range(4):
-            side, up = 1.0 - 2.0 * (branch // 2), 1.0 - 2.0 * (branch % 2)
+        for behind, side in enumerate((1.0, -1.0)):
             q1, reach = base_turn(x, y, 0.0, side)
-            lean, further = two_bars(
+            direction, inner, further = two_bars(
                 reach - self.shoulder_offset - self.wrist_offset,
                 z - self.shoulder_height + self.flange_drop,
                 self.upper_arm,
                 self.forearm,
-                side * up,
             )
-            q[branch] = q1, lean, lean + further - np.pi / 2, yaw - q1
+            for down, bend in enumerate((side, -side)):
+                lean = direction - bend * inner
+                q[2 * behind + down] = q1, lean, lean + bend * further - np.pi / 2, yaw - q1
         return q

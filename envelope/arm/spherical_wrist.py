@@ -95,20 +95,23 @@ class SphericalWrist:
         link = np.stack([rotation[:, 2], -rotation[:, 1], rotation[:, 0]], axis=1)
         x, y, z = position - self.flange * link[:, 0]
         q = np.empty((8, 6, position.shape[1]))
-        for branch in range(0, 8, 2):
-            side, up = 1.0 - 2.0 * (branch // 4), 1.0 - 2.0 * (branch // 2 % 2)
+        for behind, side in enumerate((1.0, -1.0)):
             q1, reach = base_turn(x, y, self.shoulder_lateral, side)
-            lean, further = two_bars(
+            bars = two_bars(
                 reach - self.shoulder_offset,
                 z - self.shoulder_height,
                 self.upper_arm,
                 self._fore,
-                side * up,
             )
-            q[branch : branch + 2, 0] = q1
-            q[branch : branch + 2, 1] = lean
-            q[branch : branch + 2, 2] = further - self._forearm_lean
-            _wrist(link, q[branch], q[branch + 1])
+            c1, s1 = np.cos(q1), np.sin(q1)
+            turned = np.array([c1 * link[0] + s1 * link[1], c1 * link[1] - s1 * link[0], link[2]])
+            for down, bend in enumerate((side, -side)):
+                branch = 4 * behind + 2 * down
+                pair = q[branch : branch + 2]
+                pair[:, 0] = q1
+                pair[:, 1] = bars[0] - bend * bars[1]
+                pair[:, 2] = bend * bars[2] - self._forearm_lean
+                _wrist(turned, pair[0], pair[1])
         return q
 
 
@@ -120,16 +123,14 @@ def _wrist(link: Array, tips: Array, flipped: Array) -> None:
     where it is hardly defined, does not turn the flange.
 
     Args:
-        link: Rotation of the last link's frame, shape (3, 3, n).
+        link: Rotation of the last link in the shoulder's frame, shape (3, 3, n).
         tips: The branch with a positive joint 5.
         flipped: The branch with a negative joint 5.
     """
-    c1, s1 = np.cos(tips[0]), np.sin(tips[0])
     c, s = np.cos(tips[1] + tips[2]), np.sin(tips[1] + tips[2])
-    ahead = c1 * link[0] + s1 * link[1]
-    left = c1 * link[1] - s1 * link[0]
-    along = c * ahead[0] - s * link[2, 0]
-    over = s * ahead + c * link[2]
+    left = link[1]
+    along = c * link[0, 0] - s * link[2, 0]
+    over = s * link[0] + c * link[2]
     bend = np.hypot(left[0], over[0])
     free = bend < FREE_JOINT
     q4 = np.where(free, 0.0, np.arctan2(left[0], -over[0]))

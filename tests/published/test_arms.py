@@ -264,8 +264,9 @@ def planar_inverse(lengths, x, y, heading):
     answers = []
     for bend in (1.0, -1.0):
         # The closed form measures from the vertical towards x: here from x towards y.
-        first, second = two_bars(wrist_y, wrist_x, lengths[0], lengths[1], bend)
-        answers.append((first[0], second[0], heading - first[0] - second[0]))
+        direction, inner, further = two_bars(wrist_y, wrist_x, lengths[0], lengths[1])
+        first, second = direction[0] - bend * inner[0], bend * further[0]
+        answers.append((first, second, heading - first - second))
     return np.degrees(answers)
 
 
@@ -311,8 +312,8 @@ def test_area_that_two_bars_reach():
     cell = 0.004
     axis = np.arange(-1.7, 1.7, cell) + cell / 2
     x, y = (grid.ravel() for grid in np.meshgrid(axis, axis))
-    first, second = two_bars(x, y, 1.0, 0.6, 1.0)
-    area = np.isfinite(first + second).sum() * cell**2
+    _, inner, further = two_bars(x, y, 1.0, 0.6)
+    area = np.isfinite(inner + further).sum() * cell**2
     assert area == pytest.approx(7.539822, rel=1e-3)
 
 
