@@ -88,7 +88,7 @@ def widest_axis(pair: BoxPair) -> WidestAxis:
     gaps[6:] -= 1e-13
     best = gaps.argmax(axis=0)
     axis = np.zeros_like(offset)
-    column = np.arange(offset.shape[1])
+    column = np.arange(offset.shape[1], dtype=np.intp)
     rows = np.flatnonzero(best < 3)
     axis[best[rows], rows] = np.where(offset[best[rows], rows] < 0.0, -1.0, 1.0)
     rows = np.flatnonzero((best >= 3) & (best < 6))

@@ -13,6 +13,7 @@ import numpy as np
 from .frames import Array
 from .gjk import difference_point
 from .posed import Posed
+from .solids import Index
 
 MOST_ROUNDS = 120
 FLAT = 1e-12
@@ -47,8 +48,9 @@ def depths(a: Posed, b: Posed, direction: Array, floor: Array, tight: float) -> 
     seeds = np.stack(
         [difference_point(a, b, np.repeat(-d[:, None], count, axis=1)) for d in _FIRST]
     )
-    hulls = {k: InnerHull.around(seeds[:, :, k]) for k in range(count)}
-    active = [k for k, hull in hulls.items() if hull is not None]
+    grown = ((k, InnerHull.around(seeds[:, :, k])) for k in range(count))
+    hulls = {k: hull for k, hull in grown if hull is not None}
+    active = list(hulls)
     for _ in range(MOST_ROUNDS):
         if not active:
             break
@@ -74,10 +76,12 @@ class InnerHull:
 
     __slots__ = ("faces", "normals", "offsets", "points")
 
-    def __init__(self, points: Array, faces: Array) -> None:
+    def __init__(self, points: Array, faces: Index) -> None:
         """From points (p, 3) and outward faces (f, 3) of indices."""
         self.points = points
         self.faces = faces
+        self.normals: Array
+        self.offsets: Array
         self.normals, self.offsets = self._planes(faces)
 
     @staticmethod
@@ -134,9 +138,9 @@ class InnerHull:
         self.offsets = np.concatenate([self.offsets[~seen], offsets])
         return True
 
-    def _planes(self, faces: Array) -> tuple[Array, Array]:
-        first, second, third = (self.points[faces[:, i]] for i in range(3))
-        normal = np.cross(second - first, third - first)
+    def _planes(self, faces: Index) -> tuple[Array, Array]:
+        first, second, third = (self.points[faces[:, i]] for i in (0, 1, 2))
+        normal: Array = np.cross(second - first, third - first)
         length = np.sqrt((normal * normal).sum(axis=1))
         # no area, no normal: infinite offsets make the caller refuse the faces
         normal = normal / np.where(length > 1e-18, length, np.nan)[:, None]

@@ -15,6 +15,7 @@ from . import boxes, gjk
 from .boxes import BoxPair
 from .components import component_first, dot, rotate, unit
 from .depth import depths
+from .flat import flat_depths, flat_pairs
 from .frames import Array
 from .posed import Posed, reach
 from .solids import ROUNDED_BOX, Solids
@@ -24,6 +25,8 @@ __all__ = ["Separation", "gap_along", "inside_mesh", "separation"]
 
 TIGHT = 1e-6
 """Width [m] of a bracket that needs no more work."""
+NEARLY_TOUCHING = 1e-4
+"""Length [m] of a vector between two solids too short to be a good direction."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -191,9 +194,19 @@ def _searched_others(first: Posed, second: Posed, cap: float, floor: float) -> t
     start = rotate(first.rotation, boxes.widest_axis(pair).direction)
     found = gjk.nearest(first, second, start, rounding + cap, TIGHT)
     direction, upper = found.direction, found.upper
-    deep = np.flatnonzero((upper <= gjk.TOUCH) & (upper - rounding >= floor))
-    if len(deep):
-        a, b = first.take(deep), second.take(deep)
-        direction[:, deep], below = depths(a, b, direction[:, deep], floor + rounding[deep], TIGHT)
-        upper[deep] = np.where(below < 0.0, below, upper[deep])
+    # overlapping, or so near to touching that the search lost its way
+    deep = (upper <= gjk.TOUCH) | ((upper - found.lower > TIGHT) & (upper < NEARLY_TOUCHING))
+    deep &= upper - rounding >= floor
+    flat = flat_pairs(first, second)
+    rows = np.flatnonzero(deep & flat)
+    if len(rows):
+        better, seen, below = flat_depths(first.take(rows), second.take(rows))
+        wider = rows[seen > found.lower[rows]]
+        direction[:, wider] = better[:, seen > found.lower[rows]]
+        upper[rows] = np.where(below < 0.0, below, upper[rows])
+    rows = np.flatnonzero(deep & ~flat)
+    if len(rows):
+        a, b = first.take(rows), second.take(rows)
+        direction[:, rows], below = depths(a, b, direction[:, rows], floor + rounding[rows], TIGHT)
+        upper[rows] = np.where(below < 0.0, below, upper[rows])
     return direction, upper - rounding

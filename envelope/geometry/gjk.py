@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 from .components import cross, dot
 from .frames import Array
 from .posed import Posed, farthest
-from .solids import Index
 
 TOUCH = 1e-9
 """Length [m] under which the cores count as touching: no direction is left in the vector."""
@@ -58,7 +57,7 @@ def nearest(a: Posed, b: Posed, start: Array, cap: Array, tight: float) -> Neare
     count = start.shape[1]
     direction, lower = start.copy(), np.full(count, -np.inf)
     upper = np.full(count, np.inf)
-    rows = np.arange(count)
+    rows = np.arange(count, dtype=np.intp)
     simplex, alive = np.zeros((4, 3, count)), np.zeros((4, count), dtype=bool)
     heading = start
     for step in range(MOST_STEPS):
