@@ -3,7 +3,7 @@
 PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
-DEMO_CELL := cells/seven-layers.yaml
+DEMO_CELL := cells/tea-seven-layers.yaml
 DEMO_PICTURES := demo-pictures
 
 .PHONY: help demo test lint clean

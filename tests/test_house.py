@@ -112,7 +112,7 @@ def test_the_commands_of_the_readme_run(tmp_path, monkeypatch):
     (tmp_path / "cells").symlink_to(ROOT / "cells", target_is_directory=True)
     monkeypatch.chdir(tmp_path)
     for line in commands():
-        fails = "cells/seven-layers.yaml" in line
+        fails = "cells/tea-seven-layers.yaml" in line
         assert main(line) == (1 if fails else 0), line
     assert (tmp_path / "my-cell.yaml").is_file()
 
