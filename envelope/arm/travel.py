@@ -22,7 +22,7 @@ import numpy as np
 from ..geometry.frames import Array
 from .chain import Chain, Link
 
-_PARALLEL = 1e-12
+_PARALLEL = 1e-9  # [rad]: axes this near to parallel turn as one
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -75,12 +75,11 @@ class Travel:
             spin = closed + np.abs(running)
             fixed += spin * spin * _lever(joint.origin[None], axis if groups == 1 else None)
             step = joint.multiplier * steps[:, joint.source]
-            aligned = 0.0 if axis is None else float((axis * joint.axis).sum())
             if joint.prismatic:
-                if groups > 1 or (groups == 1 and abs(abs(aligned) - 1.0) > _PARALLEL):
+                if groups > 1 or (axis is not None and not _parallel(axis, joint.axis)):
                     raise ValueError(f"{joint.name} slides on a turning link: not supported")
-            elif abs(abs(aligned) - 1.0) <= _PARALLEL:
-                running = running + np.sign(aligned) * step
+            elif axis is not None and _parallel(axis, joint.axis):
+                running = running + np.sign((axis * joint.axis).sum()) * step
             else:
                 closed, running = closed + np.abs(running), step
                 axis, groups = joint.axis, groups + 1
@@ -88,11 +87,10 @@ class Travel:
 
     def reach(self, root: int, link: int, points: Array) -> float:
         """Greatest lever of points fixed to a link, shape (n, 3), about the link's origin [m]."""
-        turning = [joint for i in self._after(root, link) if not (joint := self._joint(i)).prismatic]
+        joints = [self._joint(index) for index in self._after(root, link)]
+        turning = [joint for joint in joints if not joint.prismatic]
         first = turning[0].axis if turning else None
-        if first is not None and any(
-            abs(abs(float((first * joint.axis).sum())) - 1.0) > _PARALLEL for joint in turning
-        ):
+        if first is not None and not all(_parallel(first, joint.axis) for joint in turning):
             first = None  # turned about more than one direction: the whole length counts
         return _lever(points, first)
 
@@ -102,6 +100,12 @@ class Travel:
     def _after(self, root: int, link: int) -> tuple[int, ...]:
         path = self._paths[link]
         return path[path.index(root) + 1 :]
+
+
+def _parallel(first: Array, second: Array) -> bool:
+    """Whether unit axes are parallel: by the sine, for the cosine hardly changes there."""
+    across = np.cross(first, second)
+    return float(np.sqrt((across * across).sum())) <= _PARALLEL
 
 
 def _lever(points: Array, axis: Array | None) -> float:
