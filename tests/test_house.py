@@ -130,4 +130,6 @@ def test_the_python_of_the_readme_runs(tmp_path, monkeypatch):
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith("pass 32 of 32")
+    verdict, passed, _, total = done.stdout.splitlines()[0].split()
+    assert (verdict, passed) == ("pass", total)
+    assert int(total) > 8

@@ -1,6 +1,5 @@
 """`envelope new FILE`: a commented starter cell."""
 
-from importlib.resources import files
 from pathlib import Path
 
 import click
@@ -19,7 +18,8 @@ def new(file: Path, force: bool) -> int:
     FILE is a small cell that passes as it stands; change its numbers to those of your own.
     """
     refuse_existing([file], force)
-    starter = files("envelope.cli").joinpath("starter.yaml")
-    write_whole(file, starter.read_text(encoding="utf-8"))
+    from ..cell.starter import starter_cell
+
+    write_whole(file, starter_cell())
     remark(f"Wrote {file}. Check it with: envelope check {file}")
     return GOOD
