@@ -42,8 +42,10 @@ def problem_lines(result: Result, width: int) -> Iterator[str]:
         yield f"{judged.verdict}: {finding.check}{count}"
         for member, (judged, finding) in enumerate(alike.members):
             text = facts(finding)
-            if member == 0 or not text:
-                text = ". ".join(filter(None, (text, finding.message)))
+            if finding.value is None and finding.between is None:
+                text = ": ".join(filter(None, (text, finding.message)))
+            elif member == 0:
+                text = f"{text}. {finding.message}"
             elif finding.gain is not None:
                 text += f"; room towards {in_words(np.array(finding.gain))}"
             also = _others(judged, finding)

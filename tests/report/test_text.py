@@ -67,6 +67,13 @@ def test_the_same_problem_is_explained_once_with_the_worst_first():
     assert text.count("; room towards +y and up") == 2
 
 
+def test_a_problem_without_a_number_keeps_its_words_on_every_line():
+    steep = replace(made.OUT_OF_REACH, segment="approach place", message="no straight way in")
+    text = shown(*(made.judged(number, steep, motion=False) for number in (1, 2)))
+    for number in (1, 2):
+        assert f"  A/1/{number}  approach place: no straight way in\n" in text
+
+
 def test_different_problems_are_not_thrown_together():
     other = replace(made.CLASH, between=("tool/plate", "obstacle/fence"))
     text = shown(made.judged(1, made.CLASH), made.judged(2, other))
