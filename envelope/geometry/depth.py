@@ -20,9 +20,7 @@ FLAT = 1e-12
 """Height [m] under which a point counts as lying in the plane of a face."""
 
 _FIRST = np.array(
-    [[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]]
-    + [[i, j, k] for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)],
-    dtype=float,
+    [[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]], dtype=float
 )
 
 
@@ -140,7 +138,11 @@ class InnerHull:
 
     def _planes(self, faces: Index) -> tuple[Array, Array]:
         first, second, third = (self.points[faces[:, i]] for i in (0, 1, 2))
-        normal: Array = np.cross(second - first, third - first)
+        edge, other = second - first, third - first
+        # written out: numpy's own takes ten times as long on a few rows
+        normal: Array = np.empty_like(edge)
+        for i, j, k in ((0, 1, 2), (1, 2, 0), (2, 0, 1)):
+            normal[:, i] = edge[:, j] * other[:, k] - edge[:, k] * other[:, j]
         length = np.sqrt((normal * normal).sum(axis=1))
         # no area, no normal: infinite offsets make the caller refuse the faces
         normal = normal / np.where(length > 1e-18, length, np.nan)[:, None]

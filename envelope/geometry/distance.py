@@ -129,11 +129,12 @@ def separation(
     second = Posed.of(b, ib, Rb, pb)
     with np.errstate(all="ignore"):
         direction, upper = _searched(first, second, cap, floor)
+        direction = unit(direction)
         lower = gap(first, second, direction)
     sound = np.isfinite(lower)
     # a pose that is no number proves nothing on either side
     upper = np.where(sound & ~np.isnan(upper), np.maximum(upper, lower), np.inf)
-    return Separation(lower, upper, np.ascontiguousarray(unit(direction).T))
+    return Separation(lower, upper, np.ascontiguousarray(direction.T))
 
 
 def _searched(first: Posed, second: Posed, cap: float, floor: float) -> tuple[Array, Array]:
