@@ -17,12 +17,13 @@ from .checks.finding import Finding, Judged, Result
 from .checks.registry import CHECKS
 from .checks.stacking import stacking
 from .checks.watch import Planned, Watch, Watched
-from .motion.cycle import Cycle
-from .motion.options import Option, Task, tasks_of
-from .motion.plan import Planner, Unplanned
+from .motion.cycle import Cycle, Segment
+from .motion.options import Choices, Option, Task, tasks_of
+from .motion.plan import Planner, Ready, Unplanned
+from .motion.postures import Posture, postures_of, ranked, ranked_branches
 from .motion.shortfall import shortfall
 
-_BLOCK = 16  # tasks that are planned and watched in one batch
+_BLOCK = 32  # tasks that are planned and watched in one batch
 _TRIALS = 24  # motions that are watched for one task before it fails
 _WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
 
@@ -76,14 +77,14 @@ class Block:
 
     Attributes:
         branches: The arm's branches, best first.
-        ready: Task, branch and turn above whose pick every cycle starts and ends.
+        ready: Where every cycle starts and ends; None when no task has a posture.
     """
 
     cell: Cell
     pallet: Pallet
     tasks: tuple[Task, ...]
     branches: tuple[int, ...]
-    ready: tuple[Task, int, float] | None
+    ready: Ready | None
     stacked: dict[str, tuple[Finding, ...]]
 
 
@@ -98,9 +99,9 @@ class _Pallet:
             for task in every
             if placements is None or any(p.id in placements for p in task.placements)
         ]
-        planner = Planner(cell, pallet)
-        self.branches = planner.branches(every) if self.tasks else ()
-        self.ready = _ready(planner, every, self.branches) if self.tasks else None
+        postures = postures_of(cell, pallet, every) if self.tasks else []
+        self.branches = ranked_branches(len(cell.mounted.arm.branch_names), postures)
+        self.ready = _ready(cell, every, postures, self.branches)
         found = stacking(pallet, cell.support, cell.tolerances) if self.tasks else {}
         self.stacked = {name: tuple(findings) for name, findings in found.items()}
 
@@ -114,29 +115,30 @@ class _Pallet:
 
 
 def _ready(
-    planner: Planner, tasks: Sequence[Task], branches: tuple[int, ...]
-) -> tuple[Task, int, float] | None:
+    cell: Cell,
+    tasks: Sequence[Task],
+    postures: Sequence[Sequence[Posture]],
+    branches: tuple[int, ...],
+) -> Ready | None:
     """The posture above the pick that most cycles would choose: every cycle starts there."""
     votes: Counter[tuple[str, int, float]] = Counter()
-    example: dict[str, Task] = {}
-    for task in tasks:
-        options = planner.options(task, branches)
-        example.setdefault(task.group.name, task)
-        if options:
-            votes[task.group.name, options[0].branch, options[0].pick_turn] += 1
-    if not votes:
-        return None
-    name, branch, turn = min(votes, key=lambda key: (-votes[key], key))
-    return example[name], branch, turn
+    found: dict[tuple[str, int, float], Ready] = {}
+    for task, choices in zip(tasks, postures, strict=False):
+        for branch, turns in ranked(choices, branches, cell.mounted.joint_margin)[:1]:
+            key = (task.group.name, branch, turns.pick)
+            votes[key] += 1
+            pick = next(choice.pick for choice in choices if choice.turns == turns)
+            found.setdefault(key, Ready(task, turns.pick, pick[branch]))
+    return found[min(votes, key=lambda key: (-votes[key], key))] if votes else None
 
 
 def judge(block: Block) -> list[Judged]:
     """Find motions for the tasks of a block and judge their placements."""
-    planner = Planner(block.cell, block.pallet)
+    planner = Planner(block.cell, block.pallet, block.tasks)
     if block.ready is not None:
-        planner.set_ready(*block.ready)
+        planner.set_ready(block.ready)
     cast = cast_of(block.cell, block.pallet, block.tasks)
-    trials = [_Trial(task, planner.options(task, block.branches)) for task in block.tasks]
+    trials = [_Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
     _search(block.cell, cast, planner, trials)
     planned = [Planned(trial.task, trial.best) for trial in trials if trial.best is not None]
     watched = _by_cycle(block.cell, cast, planned, values=True)
@@ -153,13 +155,13 @@ class _Trial:
     """The search for one task's motion.
 
     Attributes:
-        options: What is left to try, in order.
+        choices: What is left to try, in order.
         best: The motion to be judged; trouble: how much it met.
         last: Why the latest option had no motion at all.
     """
 
     task: Task
-    options: list[Option]
+    choices: Choices
     best: Cycle | None = None
     trouble: int = 1 << 30
     last: Unplanned | None = None
@@ -185,8 +187,7 @@ def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> N
                 trial.best, trial.trouble = plan.cycle, trouble
             if failing:
                 for number in failing:
-                    segment = plan.cycle.segments[number]
-                    _rule_out(trial, segment.name, segment.kind)
+                    _rule_out(trial, plan.cycle.segments[number])
                 waiting.append(trial)
 
 
@@ -195,15 +196,16 @@ def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, 
     found: list[tuple[_Trial, Planned]] = []
     asking = trials
     while asking:
-        asking = [trial for trial in asking if trial.options]
         for trial in asking:
-            trial.current = trial.options.pop(0)
+            trial.current = trial.choices.next()
+        asking = [trial for trial in asking if trial.current is not None]
         wanted = [(t.task, t.current) for t in asking if t.current is not None]
         again: list[_Trial] = []
         for trial, motion in zip(asking, planner.cycles(wanted), strict=True):
             if isinstance(motion, Unplanned):
                 trial.last = motion
-                _rule_out(trial, motion.segment, "linear")
+                if trial.current is not None:
+                    trial.choices.rule_out(trial.current, motion.segment)
                 again.append(trial)
             else:
                 found.append((trial, Planned(trial.task, motion)))
@@ -211,26 +213,11 @@ def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, 
     return found
 
 
-def _rule_out(trial: _Trial, segment: str, kind: str) -> None:
+def _rule_out(trial: _Trial, segment: Segment) -> None:
     """Drop the options that share with the current one the part that failed."""
-    if trial.current is None:
-        return
-    if segment == "approach pick" and kind == "linear":
-        parts = ("branch", "pick_turn")
-    elif segment == "lift off":
-        parts = ("branch", "pick_turn", "route")
-    elif segment == "approach place":
-        parts = ("branch", "pick_turn", "place_turns", "approach")
-    elif segment == "withdraw":
-        parts = ("branch", "pick_turn", "place_turns")
-    else:
-        parts = ("branch", "pick_turn", "place_turns", "route")
-    failed = [getattr(trial.current, part) for part in parts]
-    trial.options = [
-        option
-        for option in trial.options
-        if [getattr(option, part) for part in parts] != failed
-    ]
+    if trial.current is not None:
+        to_pick = segment.name == "approach pick" and segment.kind == "joint"
+        trial.choices.rule_out(trial.current, "transfer" if to_pick else segment.name)
 
 
 def _by_cycle(

@@ -15,6 +15,7 @@ dynamic collision checking for single and multiple robots", T-RO 21 (2005), for
 the first-order form.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -40,11 +41,28 @@ class Bend:
     spin: Array
 
 
+@dataclass(frozen=True, slots=True)
+class _Stage:
+    """One joint on the way from a root to a link.
+
+    Attributes:
+        lever: Length of the link vector that ends at the joint, as it counts [m].
+        factor: Turning about the group's axis per unit of the joint coordinate.
+        joins: Whether it turns about the same axis as the joint before it (or not at all).
+    """
+
+    lever: float
+    source: int
+    factor: float
+    joins: bool
+
+
 class Travel:
     """Motion bounds for one chain."""
 
     def __init__(self, chain: Chain) -> None:
         self._chain = chain
+        self._known: dict[tuple[int, int], tuple[_Stage, ...]] = {}
         self._paths = [(0, *chain.path(link)) for link in range(len(chain.links) + 1)]
 
     def common(self, first: int, second: int) -> int:
@@ -68,31 +86,56 @@ class Travel:
         """
         fixed = np.zeros(len(steps))
         closed, running = np.zeros(len(steps)), np.zeros(len(steps))
-        axis: Array | None = None
-        groups = 0
-        for index in self._after(root, link):
-            joint = self._joint(index)
+        for stage in self._stages(root, link):
             spin = closed + np.abs(running)
-            fixed += spin * spin * _lever(joint.origin[None], axis if groups == 1 else None)
-            step = joint.multiplier * steps[:, joint.source]
-            if joint.prismatic:
-                if groups > 1 or (axis is not None and not _parallel(axis, joint.axis)):
-                    raise ValueError(f"{joint.name} slides on a turning link: not supported")
-            elif axis is not None and _parallel(axis, joint.axis):
-                running = running + np.sign((axis * joint.axis).sum()) * step
+            fixed += spin * spin * stage.lever
+            step = stage.factor * steps[:, stage.source]
+            if stage.joins:
+                running = running + step
             else:
                 closed, running = closed + np.abs(running), step
-                axis, groups = joint.axis, groups + 1
         return Bend(fixed, closed + np.abs(running))
 
-    def reach(self, root: int, link: int, points: Array) -> float:
-        """Greatest lever of points fixed to a link, shape (n, 3), about the link's origin [m]."""
+    def reach(self, root: int, link: int, points: Array) -> Array:
+        """Greatest lever of points fixed to a link about the link's origin.
+
+        Args:
+            root: Seen from this link.
+            link: The link that carries the points.
+            points: Shape (..., k, 3) [m].
+
+        Returns:
+            Shape (...) [m].
+        """
         joints = [self._joint(index) for index in self._after(root, link)]
         turning = [joint for joint in joints if not joint.prismatic]
         first = turning[0].axis if turning else None
         if first is not None and not all(_parallel(first, joint.axis) for joint in turning):
             first = None  # turned about more than one direction: the whole length counts
         return _lever(points, first)
+
+    def _stages(self, root: int, link: int) -> tuple["_Stage", ...]:
+        """The joints between two links as `bend` adds them up."""
+        if (root, link) not in self._known:
+            self._known[root, link] = tuple(self._staged(root, link))
+        return self._known[root, link]
+
+    def _staged(self, root: int, link: int) -> Iterator["_Stage"]:
+        axis: Array | None = None
+        groups = 0
+        for index in self._after(root, link):
+            joint = self._joint(index)
+            lever = float(_lever(joint.origin[None], axis if groups == 1 else None))
+            if joint.prismatic:
+                if groups > 1 or (axis is not None and not _parallel(axis, joint.axis)):
+                    raise ValueError(f"{joint.name} slides on a turning link: not supported")
+                yield _Stage(lever, joint.source, 0.0, joins=True)
+            elif axis is not None and _parallel(axis, joint.axis):
+                sign = float(np.sign((axis * joint.axis).sum()))
+                yield _Stage(lever, joint.source, sign * joint.multiplier, joins=True)
+            else:
+                axis, groups = joint.axis, groups + 1
+                yield _Stage(lever, joint.source, joint.multiplier, joins=False)
 
     def _joint(self, link: int) -> Link:
         return self._chain.links[link - 1]
@@ -108,8 +151,8 @@ def _parallel(first: Array, second: Array) -> bool:
     return float(np.sqrt((across * across).sum())) <= _PARALLEL
 
 
-def _lever(points: Array, axis: Array | None) -> float:
+def _lever(points: Array, axis: Array | None) -> Array:
     """Greatest distance of points from the origin, or from a line through it along axis."""
     if axis is not None:
         points = points - (points * axis).sum(axis=-1, keepdims=True) * axis
-    return float(np.sqrt((points * points).sum(axis=-1)).max())
+    return np.sqrt((points * points).sum(axis=-1)).max(axis=-1)

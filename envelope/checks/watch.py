@@ -105,8 +105,7 @@ class Watch:
         to_go: list[Array] = []
         rows: list[Array] = []
         counts: list[int] = []
-        for _, _, segment in self.segments:
-            share = self._shares(segment)
+        for (_, _, segment), share in zip(self.segments, self._shares(), strict=True):
             at = np.floor(share).astype(int).clip(max=len(segment.joints) - 2)
             q = segment.joints[at] + (share - at)[:, None] * (
                 segment.joints[at + 1] - segment.joints[at]
@@ -123,19 +122,22 @@ class Watch:
         )
         self._rows = np.concatenate(rows)
 
-    def _shares(self, segment: Segment) -> Array:
-        """Row numbers, fractions included, at which a segment is cut."""
-        whole = np.arange(len(segment.joints), dtype=float)
-        if segment.kind == "linear":
-            return whole
-        travel = self.cast.travel
+    def _shares(self) -> list[Array]:
+        """Row numbers, fractions included, at which each segment is cut."""
+        legs = [np.diff(segment.joints, axis=0) for _, _, segment in self.segments]
         link = int(self.cast.link.max())
-        bend = travel.bend(np.diff(segment.joints, axis=0), 0, link)
+        bend = self.cast.travel.bend(np.concatenate(legs), 0, link)
         size = bend.fixed + bend.spin**2 * _TOOL_REACH
         cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
-        return np.concatenate(
-            [k + np.arange(n) / n for k, n in enumerate(cuts)] + [whole[-1:]]
-        )
+        ends = np.cumsum([len(leg) for leg in legs])
+        return [
+            np.concatenate([*(k + np.arange(n) / n for k, n in enumerate(mine)), [len(mine)]])
+            if segment.kind == "joint"
+            else np.arange(len(mine) + 1, dtype=float)
+            for (_, _, segment), mine in zip(
+                self.segments, np.split(cuts, ends[:-1]), strict=True
+            )
+        ]
 
     # --- who meets whom -----------------------------------------------------------------------
 

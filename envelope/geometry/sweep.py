@@ -17,6 +17,7 @@ Errs: on the safe side. `lower` is never above the true least margin; `upper` is
 margin that really occurs, so that the truth lies between them.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -35,7 +36,9 @@ FLOOR = -0.020  # [m]: overlaps below this are told as "deeper than"
 COARSE = 1e-3  # [m]: width of a bracket
 FINE = 1e-4  # [m]: width of a bracket in which the room wished for lies
 SETTLED = 5e-6  # [m]: width of a bracket in which the limit itself lies: all but undecidable
-_LEVELS = 26  # halvings after which an interval is left as it is (still a true bound)
+_LEVELS = 16  # halvings after which an interval is left as it is (still a true bound)
+_PROBES = 3  # pieces of each pair that are looked at before all that are left
+_CROWDED = (10, 20_000)  # from this level on, a query with more items open is left as it is
 _BLOCK = 4096  # items handled at once
 
 
@@ -58,7 +61,7 @@ class Mover(Protocol):
 
     def bend(self, steps: Array, root: int, link: int) -> BendOf: ...  # noqa: D102
 
-    def reach(self, root: int, link: int, points: Array) -> float: ...  # noqa: D102
+    def reach(self, root: int, link: int, points: Array) -> Array: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -149,14 +152,23 @@ class Stage:
         parts: All convex parts, moving or not; in their link's frame.
         link: The link that carries each part, shape (parts,); 0 stands still.
         pieces: The motion.
+
+    Raises:
+        ValueError: Joints or heights are not finite: nothing could be proved of them.
     """
 
     def __init__(self, mover: Mover, parts: Solids, link: Index, pieces: Pieces) -> None:
+        for values in (pieces.first, pieces.last, pieces.to_go):
+            if not np.isfinite(values).all():
+                raise ValueError("a motion needs finite joints and heights")
         self.mover, self.parts, self.link, self.pieces = mover, parts, link, pieces
         self.ends = (mover.frames(pieces.first), mover.frames(pieces.last))
         self._steps = pieces.last - pieces.first
-        self._bends: dict[tuple[int, int], BendOf] = {}
-        self._levers: dict[tuple[int, int], Array] = {}
+        count = self.ends[0].shape[1]
+        self._row = np.full((count, count), -1, dtype=np.intp)
+        self._fixed = np.zeros((0, len(pieces.first)))
+        self._spin = np.zeros((0, len(pieces.first)))
+        self._lever = np.zeros((0, len(link)))
         signs = np.array(np.meshgrid((-1, 1), (-1, 1), (-1, 1))).reshape(3, 8).T
         corners = parts.box_centre[:, None] + signs * parts.box_half[:, None]
         self._corners = corners @ np.swapaxes(parts.rotation, 1, 2) + parts.position[:, None]
@@ -164,31 +176,27 @@ class Stage:
 
     def bend(self, piece: Index, part: Index, root: Index) -> Array:
         """Bend of parts over whole pieces, seen from root links; shapes (n,) [m]."""
-        result = np.zeros(len(piece))
-        for key in np.unique(np.stack([root, self.link[part]], 1), axis=0):
-            base, link = int(key[0]), int(key[1])
-            if base == link:
-                continue
-            chosen = np.flatnonzero((root == base) & (self.link[part] == link))
-            bound = self._bend_of(base, link)
-            at = piece[chosen]
-            result[chosen] = (
-                bound.fixed[at] + bound.spin[at] ** 2 * self._lever(base, link)[part[chosen]]
-            )
-        return result
+        row = self._row[root, self.link[part]]
+        if len(row) and row.min() < 0:
+            self._learn(root, self.link[part])
+            row = self._row[root, self.link[part]]
+        spin = self._spin[row, piece]
+        return self._fixed[row, piece] + spin * spin * self._lever[row, part]
 
-    def _bend_of(self, root: int, link: int) -> BendOf:
-        if (root, link) not in self._bends:
-            self._bends[root, link] = self.mover.bend(self._steps, root, link)
-        return self._bends[root, link]
-
-    def _lever(self, root: int, link: int) -> Array:
-        if (root, link) not in self._levers:
+    def _learn(self, root: Index, link: Index) -> None:
+        """Work out bends and levers for pairs of links that are not known yet."""
+        count = len(self._row)
+        keys = np.bincount(root * count + link, minlength=count * count).reshape(count, count)
+        for base, moved in np.argwhere((keys > 0) & (self._row < 0)).tolist():
+            bound = self.mover.bend(self._steps, base, moved)
             levers = np.zeros(len(self.link))
-            for part in np.flatnonzero(self.link == link):
-                levers[part] = self.mover.reach(root, link, self._corners[part])
-            self._levers[root, link] = levers
-        return self._levers[root, link]
+            mine = np.flatnonzero(self.link == moved)
+            if base != moved and len(mine):
+                levers[mine] = self.mover.reach(base, moved, self._corners[mine])
+            self._row[base, moved] = len(self._fixed)
+            self._fixed = np.concatenate([self._fixed, bound.fixed[None]])
+            self._spin = np.concatenate([self._spin, bound.spin[None]])
+            self._lever = np.concatenate([self._lever, levers[None]])
 
     def boxes(self, part: int) -> tuple[Array, Array]:
         """Axis-aligned box of a part over each piece, in the base frame: (n, 3) low, high."""
@@ -260,6 +268,19 @@ def certify(
     return _Search(stage, pairs, limits, cap, values).run()
 
 
+def _first_of_each(sorted_keys: Index) -> Mask:
+    """Which entries differ from the one before."""
+    leading = np.ones(len(sorted_keys), bool)
+    leading[1:] = sorted_keys[1:] != sorted_keys[:-1]
+    return leading
+
+
+def _blocks(count: int) -> Iterator[slice]:
+    """Slices of at most a block each."""
+    for first in range(0, count, _BLOCK):
+        yield slice(first, first + _BLOCK)
+
+
 @dataclass(slots=True, eq=False)
 class _Items:
     """Pairs over intervals of pieces: what one level of the search works on."""
@@ -293,16 +314,11 @@ class _Search:
         self.cap, self.values = cap, values
         count = len(limits.full)
         self.enough = cap - limits.full
-        self.floor = FLOOR - limits.full
+        self.deep = np.zeros(count, bool)
         link = stage.link
-        roots = {
-            (a, b): stage.mover.common(int(a), int(b))
-            for a, b in np.unique(np.stack([link[pairs.first], link[pairs.second]], 1), axis=0)
-        }
-        self.root = np.array(
-            [roots[a, b] for a, b in zip(link[pairs.first], link[pairs.second], strict=True)],
-            dtype=np.intp,
-        ).reshape(-1)
+        links = range(stage.ends[0].shape[1])
+        common = np.array([[stage.mover.common(a, b) for b in links] for a in links], np.intp)
+        self.root = common[link[pairs.first], link[pairs.second]]
         self.lower = self.enough.copy()
         self.upper = np.full(count, np.inf)
         self.best_pair = np.zeros(count, np.intp)
@@ -314,12 +330,13 @@ class _Search:
     def run(self) -> Brackets:
         items = self._candidates()
         intervals = self._whole_pieces(items)
-        items = self._seed(items, intervals)
+        items = self._probe(items, intervals)
         for _ in range(_LEVELS):
             items = self._settle(items)
             if not len(items.pair):
                 break
-            items = self._settle(self._evaluate(items, intervals))
+            self._evaluate(items, intervals)
+            items = self._settle(items)
             items, intervals = self._halve(items, intervals)
         np.minimum.at(self.lower, self.pairs.query[items.pair], items.lower)
         return Brackets(
@@ -372,13 +389,25 @@ class _Search:
         middle = self.stage.mover.frames((pieces.first[piece] + pieces.last[piece]) / 2)
         return _Intervals(piece, np.zeros(len(piece)), 1.0, ends, middle)
 
-    def _seed(self, items: _Items, intervals: _Intervals) -> _Items:
-        """Evaluate the most promising item of each query first, so that others need not be."""
-        query = self.pairs.query[items.pair]
-        order = np.lexsort((items.interval, items.pair, items.lower, query))
-        leading = np.ones(len(order), bool)
-        leading[1:] = query[order][1:] != query[order][:-1]
-        self._evaluate(items.take(order[leading]), intervals)
+    def _probe(self, items: _Items, intervals: _Intervals) -> _Items:
+        """Look closely at each pair's most promising piece, and use what it shows for the others.
+
+        A direction that parts two solids at one instant mostly does so before and after, and
+        trying it costs a fraction of a distance.
+        """
+        for _ in range(_PROBES):
+            items = self._settle(items)
+            if not len(items.pair):
+                break
+            order = np.lexsort((items.interval, items.lower, items.pair))
+            probes = items.take(order[_first_of_each(items.pair[order])])
+            direction = self._evaluate(probes, intervals)
+            of_pair = np.zeros(len(self.pairs.query), np.intp)
+            of_pair[probes.pair] = np.arange(len(probes.pair))
+            mine = direction[of_pair[items.pair]]
+            for rows in _blocks(len(items.pair)):
+                bound = self._along(items.pair[rows], items.interval[rows], intervals, mine[rows])
+                items.lower[rows] = np.maximum(items.lower[rows], bound)
         return items
 
     def _settle(self, items: _Items) -> _Items:
@@ -386,56 +415,80 @@ class _Search:
         query = self.pairs.query[items.pair]
         lower, upper = items.lower, self.upper[query]
         if self.values:
-            open_limit = (lower < 0) & (upper >= 0)
+            open_limit = (lower < 0) & (upper >= -SETTLED)
             wanted = self.limits.wanted[query]
             open_wish = (lower < wanted) & (upper >= wanted)
             width = np.where(open_limit, SETTLED, np.where(open_wish, FINE, COARSE))
             done = (lower >= self.enough[query]) | (lower >= upper - width)
-            done |= upper < self.floor[query]
         else:
-            done = (lower >= 0) | (upper < 0)
+            done = (lower >= 0) | (upper < 0) | (lower >= upper - SETTLED)
+        done |= self.deep[query]
         np.minimum.at(self.lower, query[done], lower[done])
         return items.take(~done)
 
-    def _evaluate(self, items: _Items, intervals: _Intervals) -> _Items:
-        """Bound items over their intervals; note margins that occur in the middle."""
-        for first in range(0, len(items.pair), _BLOCK):
-            rows = slice(first, first + _BLOCK)
-            bound = self._bound(items.pair[rows], items.interval[rows], intervals)
-            items.lower[rows] = np.maximum(items.lower[rows], bound)
-        return items
+    def _evaluate(self, items: _Items, intervals: _Intervals) -> Array:
+        """Bound items over their intervals; note margins that occur in the middle.
 
-    def _bound(self, pair: Index, interval: Index, intervals: _Intervals) -> Array:
+        Returns:
+            The direction used for each item, shape (n, 3).
+        """
+        directions = np.empty((len(items.pair), 3))
+        for rows in _blocks(len(items.pair)):
+            pair, interval = items.pair[rows], items.interval[rows]
+            directions[rows] = self._look(pair, interval, intervals)
+            bound = self._along(pair, interval, intervals, directions[rows])
+            items.lower[rows] = np.maximum(items.lower[rows], bound)
+        return directions
+
+    def _look(self, pair: Index, interval: Index, intervals: _Intervals) -> Array:
+        """Distances in the middle of intervals: noted as margins; returns the directions."""
+        parts, pairs = self.stage.parts, self.pairs
+        poses, others = self._poses(intervals.middle, pair, interval)
+        found = separation(
+            parts, pairs.first[pair], *poses, parts, pairs.second[pair], *others,
+            cap=self.cap + 2 * COARSE, floor=FLOOR,
+        )  # fmt: skip
+        piece = intervals.piece[interval]
+        middle = intervals.start[interval] + intervals.width / 2
+        query = pairs.query[pair]
+        limit = self.limits.at(query, self._height(piece, middle))
+        self._note(query, found.upper - limit, pair, piece, middle, limit, found.direction)
+        return found.direction
+
+    def _along(
+        self, pair: Index, interval: Index, intervals: _Intervals, direction: Array
+    ) -> Array:
+        """The certificate: proved margins over whole intervals by given directions."""
         stage, pairs, limits = self.stage, self.pairs, self.limits
         query, root = pairs.query[pair], self.root[pair]
         first, second = pairs.first[pair], pairs.second[pair]
-        in_root = root if root.any() else None
-        parts = stage.parts
-        poses = stage.placed(intervals.middle[interval], first, in_root)
-        others = stage.placed(intervals.middle[interval], second, in_root)
-        found = separation(parts, first, *poses, parts, second, *others, cap=self.cap, floor=FLOOR)
-        direction = found.direction
         piece, start = intervals.piece[interval], intervals.start[interval]
-        to_go = stage.pieces.to_go[piece]
-
-        def height(share: Array) -> Array:
-            return to_go[:, 0] + (to_go[:, 1] - to_go[:, 0]) * share
-
         plain, sloped = np.full(len(pair), np.inf), np.full(len(pair), np.inf)
-        for frames, share in zip(
-            intervals.ends, (start, start + intervals.width), strict=True
-        ):
-            poses = stage.placed(frames[interval], first, in_root)
-            others = stage.placed(frames[interval], second, in_root)
-            gap = gap_along(parts, first, *poses, parts, second, *others, direction)
+        for frames, share in zip(intervals.ends, (start, start + intervals.width), strict=True):
+            poses, others = self._poses(frames, pair, interval)
+            gap = gap_along(
+                stage.parts, first, *poses, stage.parts, second, *others, direction
+            )
             plain = np.minimum(plain, gap - limits.full[query])
-            sloped = np.minimum(sloped, gap - limits.sloped(query, height(share)))
+            sloped = np.minimum(sloped, gap - limits.sloped(query, self._height(piece, share)))
         bend = stage.bend(piece, first, root) + stage.bend(piece, second, root)
-        middle = start + intervals.width / 2
-        limit = limits.at(query, height(middle))
-        self._note(query, found.upper - limit, pair, piece, middle, limit, direction)
         bound = np.maximum(plain, sloped) - bend * intervals.width**2 / 8
         return np.where(np.isfinite(bound), bound, -np.inf)
+
+    def _poses(
+        self, frames: Array, pair: Index, interval: Index
+    ) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+        """Poses of both parts of pairs, in the frame of their common link."""
+        root = self.root[pair]
+        in_root = root if root.any() else None
+        at = frames[interval]
+        first = self.stage.placed(at, self.pairs.first[pair], in_root)
+        return first, self.stage.placed(at, self.pairs.second[pair], in_root)
+
+    def _height(self, piece: Index, share: Array) -> Array:
+        """Height still to go at shares of pieces [m]."""
+        to_go = self.stage.pieces.to_go[piece]
+        return to_go[:, 0] + (to_go[:, 1] - to_go[:, 0]) * share
 
     def _note(
         self,
@@ -449,9 +502,7 @@ class _Search:
     ) -> None:
         """Remember the least margin seen of each query; ties go to the earliest pair and time."""
         order = np.lexsort((share, piece, pair, margin, query))
-        leading = np.ones(len(order), bool)
-        leading[1:] = query[order][1:] != query[order][:-1]
-        best = order[leading]
+        best = order[_first_of_each(query[order])]
         best = best[margin[best] < self.upper[query[best]]]
         at = query[best]
         self.upper[at] = margin[best]

@@ -1,5 +1,6 @@
 """What may be varied to bring a group to its placement, and in which order it is tried."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import product
 from typing import Literal
@@ -12,7 +13,6 @@ from ..palletizing.group import Group, Placement
 from .grip import tool_from_group
 
 HALF_TURN = float(np.pi)
-_MARGIN_STEP = np.radians(1.0)  # joint margins closer than this rank alike
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,20 +128,26 @@ def base_from_placed(
     )
 
 
-def turns_of(task: Task) -> list[tuple[float, tuple[float, ...]]]:
-    """All (pick turn, turns at each release) of a task, the plainest first."""
+@dataclass(frozen=True, slots=True)
+class Turns:
+    """How the tool is turned over the group, and the group at each release [rad]."""
+
+    pick: float
+    place: tuple[float, ...]
+
+
+def turns_of(task: Task) -> list[Turns]:
+    """All turns of a task, the plainest first."""
     place = [
         (0.0, HALF_TURN) if placement.half_turn else (0.0,) for placement in task.placements
     ]
-    return [(pick, tuple(turns)) for pick in task.group.turns for turns in product(*place)]
+    return [Turns(pick, turns) for pick in task.group.turns for turns in product(*place)]
 
 
 def approaches_of(task: Task) -> list[tuple[tuple[float, float], ...]]:
     """Approach directions that are tried, the placement's own first, then around the compass."""
     own = tuple(placement.approach or (0.0, 0.0) for placement in task.placements)
     others = [(0.0, 0.0), *COMPASS]
-    if len(task.placements) == 1:
-        return [own, *((other,) for other in others if other != own[0])]
     varied = [
         (*own[:k], other, *own[k + 1 :])
         for k in range(len(own))
@@ -151,6 +157,44 @@ def approaches_of(task: Task) -> list[tuple[tuple[float, float], ...]]:
     return [own, *varied]
 
 
-def rank_margin(margin: float, wanted: float) -> float:
-    """Joint margin as it counts for the order of trial: no more than is asked for."""
-    return float(np.round(min(margin, wanted) / _MARGIN_STEP))
+class Choices:
+    """The options of one task, one after the other; what failed rules out its like.
+
+    Args:
+        task: The task.
+        postures: Branches and turns in range, in the order of trial.
+    """
+
+    def __init__(self, task: Task, postures: Sequence[tuple[int, Turns]]) -> None:
+        self._left = (
+            Option(branch, turns.pick, turns.place, approach, route)
+            for branch, turns in postures
+            for approach in approaches_of(task)
+            for route in ROUTES
+        )
+        self._failed: set[tuple[object, ...]] = set()
+
+    def next(self) -> Option | None:
+        """The next option that shares no part with what failed; None when there is none."""
+        for option in self._left:
+            if not any(part in self._failed for part in _parts(option).values()):
+                return option
+        return None
+
+    def rule_out(self, option: Option, segment: str) -> None:
+        """Note that a segment of an option failed."""
+        self._failed.add(_parts(option)[segment])
+
+
+def _parts(option: Option) -> dict[str, tuple[object, ...]]:
+    """For each segment, what of an option decides on it."""
+    pick = (option.branch, option.pick_turn)
+    place = (*pick, option.place_turns)
+    return {
+        "approach pick": ("pick", *pick),
+        "lift off": ("lift", *pick, option.route),
+        "transfer": ("across", *place, option.route),
+        "return": ("across", *place, option.route),
+        "approach place": ("in", *place, option.approach),
+        "withdraw": ("out", *place),
+    }

@@ -8,17 +8,9 @@ import numpy as np
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
 from .cycle import Cycle, Segment, SegmentName
-from .options import (
-    Option,
-    Task,
-    approaches_of,
-    base_from_pick,
-    base_from_placed,
-    rank_margin,
-    ROUTES,
-    turns_of,
-)
-from .path import Lines, rounded, straight
+from .options import Choices, Option, Task, Turns, base_from_pick, base_from_placed
+from .path import Lines, straight
+from .postures import Posture, Reach, postures_of, ranked
 from .timing import joint_move_time, line_time
 
 _PAST = 0.030  # [m]: how far bottoms are lifted past the tops of what stands beside them
@@ -38,125 +30,56 @@ class Unplanned:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Posture:
-    """Joints at a waypoint by branch, whole turns chosen: nan where not in the usable range."""
+class Ready:
+    """Where every cycle starts and ends: above the pick of a task's group.
 
-    q: Array
-    margin: Array
+    Attributes:
+        joints: Joints at the pick in the chosen branch and turn, shape (dof,).
+    """
+
+    task: Task
+    turn: float
+    joints: Array
 
 
 class Planner:
-    """Plans the cycles of one pallet.
+    """Plans the cycles of some tasks of one pallet.
 
     Args:
         cell: The cell.
         pallet: The pallet that is built.
+        tasks: The tasks that will be asked for.
     """
 
-    def __init__(self, cell: Cell, pallet: Pallet) -> None:
+    def __init__(self, cell: Cell, pallet: Pallet, tasks: Sequence[Task]) -> None:
         self.cell, self.pallet = cell, pallet
         self.arm = cell.mounted.arm
-        self.lower = np.array([low for low, _ in cell.mounted.usable])
-        self.upper = np.array([high for _, high in cell.mounted.usable])
+        self.reach = Reach(cell)
         self.up = invert(cell.mounted.world_from_base)[:3, 2]
+        self.postures = {
+            task.number: postures
+            for task, postures in zip(tasks, postures_of(cell, pallet, tasks), strict=True)
+        }
         self._tops = _tops(pallet)
         self._lines: dict[tuple[object, ...], Array | None] = {}
-        self._postures: dict[tuple[object, ...], Posture] = {}
         self._ready: Array | None = None
-        self._branches: tuple[int, ...] | None = None
 
-    # --- postures -------------------------------------------------------------------------
+    def choices(self, task: Task, branches: tuple[int, ...]) -> Choices:
+        """The options of a task, in the order of trial."""
+        postures = self.postures[task.number]
+        return Choices(task, ranked(postures, branches, self.cell.mounted.joint_margin))
 
-    def margin(self, q: Array) -> Array:
-        """Least room to a usable limit of joint rows, shape (n, dof) to (n,) [rad or m]."""
-        own = np.minimum(q - self.lower, self.upper - q).min(axis=1)
-        coupled = self.arm.limit_margin(q)[:, self.arm.dof :]
-        return np.minimum(own, coupled.min(axis=1)) if coupled.shape[1] else own
-
-    def posture(self, base_from_tcp: Array, near: Array | None = None) -> Posture:
-        """Every branch's joints at one TCP pose, in whole turns near a reference.
-
-        Without a reference the copy with the most room to its limits is taken.
-        """
-        target = base_from_tcp @ invert(self.cell.tool.flange_from_tcp)
-        answers = self.arm.inverse(target[None]).q[0]
-        copies, branch = self.arm.turns_within(answers, self.lower, self.upper)
-        q = np.full_like(answers, np.nan)
-        margin = np.full(len(answers), -np.inf)
-        if not len(copies):
-            return Posture(q, margin)
-        room = self.margin(copies)
-        reference = np.clip(0.0, self.lower, self.upper) if near is None else near
-        away = np.round(np.abs(copies - reference).max(axis=1), 6)
-        order = np.lexsort((-np.round(room, 6), away, branch))
-        for row in order[::-1]:
-            if room[row] >= -1e-9:
-                q[branch[row]], margin[branch[row]] = copies[row], room[row]
-        return Posture(rounded(self.arm, q), margin)
-
-    def _pick(self, task: Task, turn: float) -> Posture:
-        key = ("pick", task.group.name, turn)
-        if key not in self._postures:
-            self._postures[key] = self.posture(base_from_pick(self.cell, task.group, turn))
-        return self._postures[key]
-
-    def _place(self, task: Task, release: int, pick: float, place: float, near: Array) -> Posture:
-        key = ("place", task.number, release, pick, place, near.tobytes())
-        if key not in self._postures:
-            pose = base_from_placed(self.cell, self.pallet, task.placements[release], pick, place)
-            self._postures[key] = self.posture(pose, near)
-        return self._postures[key]
-
-    # --- options --------------------------------------------------------------------------
-
-    def branches(self, tasks: Sequence[Task]) -> tuple[int, ...]:
-        """The arm's branches, the one that serves most tasks (then with most room) first."""
-        count = len(self.arm.branch_names)
-        served, room = np.zeros(count), np.full(count, np.inf)
-        for task in tasks:
-            margins = np.stack([self._margins(task, *turns) for turns in turns_of(task)]).max(axis=0)
-            served += margins > -np.inf
-            room = np.minimum(room, np.where(margins > -np.inf, margins, np.inf))
-        room = np.round(np.where(np.isfinite(room), room, -1.0), 6)
-        return tuple(int(b) for b in np.lexsort((np.arange(count), -room, -served)))
-
-    def _margins(self, task: Task, pick: float, places: tuple[float, ...]) -> Array:
-        """Least joint margin of each branch over pick and placements; -inf out of range."""
-        start = self._pick(task, pick)
-        margin = start.margin.copy()
-        for branch in np.flatnonzero(margin > -np.inf):
-            near = start.q[branch]
-            for release, place in enumerate(places):
-                posture = self._place(task, release, pick, place, near)
-                margin[branch] = min(margin[branch], posture.margin[branch])
-                near = np.where(np.isnan(posture.q[branch]), near, posture.q[branch])
-        return margin
-
-    def options(self, task: Task, branches: tuple[int, ...]) -> list[Option]:
-        """All options whose pick and placements are in range, in the order of trial."""
-        wanted = self.cell.mounted.joint_margin
-        postures: list[tuple[tuple[float, ...], Option]] = []
-        for rank, (pick, places) in enumerate(turns_of(task)):
-            margins = self._margins(task, pick, places)
-            for branch in np.flatnonzero(margins > -np.inf):
-                room = rank_margin(float(margins[branch]), wanted)
-                option = Option(int(branch), pick, places, (), ROUTES[0])
-                postures.append(((branches.index(int(branch)), -room, rank), option))
-        postures.sort(key=lambda entry: entry[0])
-        return [
-            Option(option.branch, option.pick_turn, option.place_turns, approach, route)
-            for _, option in postures
-            for approach in approaches_of(task)
-            for route in ROUTES
-        ]
+    def _posture(self, task: Task, option: Option) -> Posture:
+        turns = Turns(option.pick_turn, option.place_turns)
+        return next(p for p in self.postures[task.number] if p.turns == turns)
 
     # --- cycles ---------------------------------------------------------------------------
 
-    def set_ready(self, task: Task, branch: int, turn: float) -> None:
+    def set_ready(self, ready: "Ready") -> None:
         """Set where every cycle starts and ends: above the pick of a group, in one posture."""
-        lines = {("up", task.group.name, turn, branch, 0.0): self._up_line(task, turn, branch, 0.0)}
-        self._follow(lines)
-        rows = self._lines[next(iter(lines))]
+        line = self._up_line(ready.task, ready.turn, ready.joints, 0.0)
+        self._follow({("ready",): line})
+        rows = self._lines["ready",]
         self._ready = None if rows is None else rows[-1]
 
     def cycles(self, wanted: Sequence[tuple[Task, Option]]) -> list[Cycle | Unplanned]:
@@ -177,11 +100,11 @@ class Planner:
         return [self._cycle(task, option) for task, option in wanted]
 
     def _up_line(
-        self, task: Task, turn: float, branch: int, extra: float
+        self, task: Task, turn: float, start: Array, extra: float
     ) -> tuple[Array, Array, Array]:
         """Straight up from the pick: pose, way, joints at the start."""
         pose = base_from_pick(self.cell, task.group, turn)
-        return pose, self.up * (self.lift(task) + extra), self._pick(task, turn).q[branch]
+        return pose, self.up * (self.lift(task) + extra), start
 
     def lift(self, task: Task) -> float:
         """Height of the least lift off the pick: past guides and queue in any case [m]."""
@@ -246,21 +169,20 @@ class Planner:
 
     def _lines_of(self, task: Task, option: Option) -> list[tuple[Array, Array, Array]]:
         """The lines of a cycle in the order of `_keys`; "down" goes on where "in" ends."""
-        turn, branch = option.pick_turn, option.branch
+        posture, branch = self._posture(task, option), option.branch
+        turn, start = option.pick_turn, posture.pick[branch]
         lines = [
-            self._up_line(task, turn, branch, 0.0),
-            self._up_line(task, turn, branch, self._level(task, option)),
+            self._up_line(task, turn, start, 0.0),
+            self._up_line(task, turn, start, self._level(task, option)),
         ]
-        near = self._pick(task, turn).q[branch]
         for release, pose in enumerate(self._release_poses(task, option)):
-            q = self._place(task, release, turn, option.place_turns[release], near).q[branch]
+            q = posture.place[release, branch]
             low = self.up * self.cell.motion.approach_height
             beside = pose.copy()
             beside[:3, 3] += low + self._sideways(option.approach[release])
             lines.append((pose, beside[:3, 3] - pose[:3, 3], q))
             lines.append((beside, self.up * self._arrival(task, option, release) - low, q))
             lines.append((pose, self.up * self._departure(task, release), q))
-            near = q
         return lines
 
     def _follow(self, lines: dict[tuple[object, ...], tuple[Array, Array, Array]]) -> None:
@@ -286,7 +208,7 @@ class Planner:
             rows = self._lines[key]
             if rows is None:
                 return Unplanned(name, f"no straight {name} within reach")
-            room = self.margin(rows).min()
+            room = self.reach.margin(rows).min()
             if room < -1e-9:
                 return Unplanned(name, f"a joint leaves its usable range on the {name}")
             lines.append(rows)
@@ -337,13 +259,13 @@ class Planner:
             return np.stack([start, end])
         flange = self.arm.chain.flange_poses(np.stack([start, end]))
         tcp = flange @ self.cell.tool.flange_from_tcp
-        rows, near = [start], start
+        rows = [start]
         for pose in _points_on_the_way(tcp[0], tcp[1], option.route.via, self.up):
-            q = self.posture(pose, near).q[option.branch]
+            answers = self.reach.answers(pose[None])
+            q = self.reach.within(answers, rows[-1])[0, option.branch]
             if np.isnan(q).any():
                 return None
             rows.append(q)
-            near = q
         return np.stack([*rows, end])
 
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry.frames import Array, invert
+from ..geometry.frames import Array
 from .options import Task, base_from_pick, base_from_placed
 from .plan import Planner
 
@@ -71,12 +71,5 @@ def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:
 
 
 def _in_range(planner: Planner, base_from_tcp: Array) -> Array:
-    target = base_from_tcp @ invert(planner.cell.tool.flange_from_tcp)
-    answers = planner.arm.inverse(target)
-    n, branches, dof = answers.q.shape
-    copies, row = planner.arm.turns_within(
-        answers.q.reshape(-1, dof), planner.lower, planner.upper
-    )
-    reached = np.zeros(n, dtype=bool)
-    reached[row[planner.margin(copies) >= -1e-9] // branches] = True
-    return reached
+    answers = planner.reach.within(planner.reach.answers(base_from_tcp), None)
+    return np.isfinite(answers).all(axis=2).any(axis=1)

@@ -1,0 +1,127 @@
+"""Joints at pick and placements: every branch, in whole turns that stay within range."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..cell.model import Cell, Pallet
+from ..geometry.frames import Array, invert
+from .options import Task, Turns, base_from_pick, base_from_placed, turns_of
+from .path import rounded
+
+_MARGIN_STEP = np.radians(1.0)  # joint margins closer than this rank alike
+AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its range
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posture:
+    """Joints of one task under one choice of turns, by branch; nan where out of range.
+
+    Attributes:
+        pick: Shape (branches, dof) [rad or m].
+        place: Shape (releases, branches, dof).
+        margin: Least room to a usable limit over pick and placements, -inf out of range.
+    """
+
+    turns: Turns
+    pick: Array
+    place: Array
+    margin: Array
+
+
+class Reach:
+    """What the arm reaches in its usable range."""
+
+    def __init__(self, cell: Cell) -> None:
+        self.arm = cell.mounted.arm
+        self.lower = np.array([low for low, _ in cell.mounted.usable])
+        self.upper = np.array([high for _, high in cell.mounted.usable])
+        self._tcp_from_flange = invert(cell.tool.flange_from_tcp)
+
+    def margin(self, q: Array) -> Array:
+        """Least room to a usable limit of joint rows, shape (n, dof) to (n,) [rad or m]."""
+        own = np.minimum(q - self.lower, self.upper - q).min(axis=1)
+        coupled = self.arm.limit_margin(q)[:, self.arm.dof :]
+        return np.minimum(own, coupled.min(axis=1)) if coupled.shape[1] else own
+
+    def answers(self, base_from_tcp: Array) -> Array:
+        """Joints for TCP poses, shape (n, 4, 4) to (n, branches, dof); nan where there are none."""
+        return self.arm.inverse(base_from_tcp @ self._tcp_from_flange).q
+
+    def within(self, answers: Array, near: Array | None) -> Array:
+        """Answers moved by whole turns next to a reference, but within range; else nan.
+
+        Args:
+            answers: Shape (n, branches, dof).
+            near: Shape (n, branches, dof) or what broadcasts; None for the middle of things.
+        """
+        reference = np.clip(0.0, self.lower, self.upper) if near is None else near
+        with np.errstate(invalid="ignore"):
+            q = self.arm.unwrap_near(answers, reference)
+            turn = 2.0 * np.pi * np.array(self.arm.chain.turning())
+            q = np.where(q > self.upper + AT_LIMIT, q - turn, q)
+            q = np.where(q < self.lower - AT_LIMIT, q + turn, q)
+            inside = (q >= self.lower - AT_LIMIT) & (q <= self.upper + AT_LIMIT)
+        q = np.where(inside.all(axis=-1, keepdims=True), q, np.nan)
+        coupled = self.margin(q.reshape(-1, self.arm.dof)).reshape(q.shape[:-1])
+        return rounded(self.arm, np.where((coupled >= -AT_LIMIT)[..., None], q, np.nan))
+
+
+def postures_of(cell: Cell, pallet: Pallet, tasks: Sequence[Task]) -> list[list[Posture]]:
+    """For each task, its postures under every choice of turns, all solved in one batch."""
+    reach = Reach(cell)
+    picks = {
+        (task.group.name, turn): base_from_pick(cell, task.group, turn)
+        for task in tasks
+        for turn in task.group.turns
+    }
+    if not picks:
+        return []
+    at_pick = reach.within(reach.answers(np.stack(list(picks.values()))), None)
+    pick_of = dict(zip(picks, at_pick, strict=True))
+    choices = [(task, turns) for task in tasks for turns in turns_of(task)]
+    poses = [
+        base_from_placed(cell, pallet, placement, turns.pick, place)
+        for task, turns in choices
+        for placement, place in zip(task.placements, turns.place, strict=True)
+    ]
+    answers = iter(reach.answers(np.stack(poses)))
+    found: dict[int, list[Posture]] = {task.number: [] for task in tasks}
+    for task, turns in choices:
+        near = pick = pick_of[task.group.name, turns.pick]
+        place: list[Array] = []
+        for _ in task.placements:
+            near = reach.within(next(answers)[None], near)[0]
+            place.append(near)
+        every = np.stack([pick, *place])
+        margin = reach.margin(every.reshape(-1, reach.arm.dof)).reshape(every.shape[:2])
+        margin = np.where(np.isnan(margin), -np.inf, margin).min(axis=0)
+        found[task.number].append(Posture(turns, pick, np.stack(place), margin))
+    return [found[task.number] for task in tasks]
+
+
+def ranked_branches(arm_branches: int, postures: Sequence[Sequence[Posture]]) -> tuple[int, ...]:
+    """The branches, the one that serves most tasks (then with most room) first."""
+    served, room = np.zeros(arm_branches), np.full(arm_branches, np.inf)
+    for choices in postures:
+        best = np.max([choice.margin for choice in choices], axis=0)
+        served += best > -np.inf
+        room = np.minimum(room, np.where(best > -np.inf, best, np.inf))
+    room = np.round(np.where(np.isfinite(room), room, -1.0), 6)
+    return tuple(int(b) for b in np.lexsort((np.arange(arm_branches), -room, -served)))
+
+
+def ranked(
+    choices: Sequence[Posture], branches: tuple[int, ...], wanted: float
+) -> list[tuple[int, Turns]]:
+    """Branches and turns in range, in the order of trial: branch, then joint room, then turns.
+
+    Room counts up to what is asked for, and in steps.
+    """
+    entries = [
+        (branches.index(int(b)), -float(np.round(min(choice.margin[b], wanted) / _MARGIN_STEP)), k)
+        for k, choice in enumerate(choices)
+        for b in np.flatnonzero(choice.margin > -np.inf)
+    ]
+    return [(branches[rank], choices[k].turns) for rank, _, k in sorted(entries)]
