@@ -12,7 +12,7 @@ from .sources import Sources
 from .yaml_reading import Document
 
 TOUCHING = 1e-4  # [m]: cartons of a group may touch, and rounding may overlap them this far
-LEAST_SHARE = 0.5  # share of a field's cups over a carton from which on the field is its own
+LEAST_SHARE = 0.6  # share of a field's cups over a carton that makes it the carton's own
 MOST_CARTONS = 200  # in a group; no tool carries as many
 
 
@@ -65,7 +65,7 @@ def default_of_group(group: Group) -> Default:
 def derived_fields(
     items: tuple[Item, ...], tool: Tool, offset: tuple[float, float] | None
 ) -> tuple[tuple[str, ...], ...] | None:
-    """For each carton the fields of which at least half the cups lie over it.
+    """For each carton the fields of which most cups lie over it.
 
     Without a stated offset the group hangs centred under all fields; where that tells
     nothing, a single carton takes the first field.

@@ -151,7 +151,9 @@ class _Assembly:
         layout = Layout(part.patterns, groups, document, sources)
         pallets = tuple(self._pallet(name, layout, mounted) for name in part.pallets)
         used = self._used(groups, pallets)
-        belt = infeed(part.infeed, used or tuple(groups.values()), document, sources)
+        down = {p.group.name: p.group for pallet in pallets for p in pallet.placements}
+        carried = tuple(down.values()) or tuple(groups.values())
+        belt = infeed(part.infeed, carried, document, sources)
         sources.stop_if_wrong()
         left_out = [Default(key, value) for key, value in defaults_of(part)]
         left_out += [default_of_group(group) for group in used if group.name not in part.groups]

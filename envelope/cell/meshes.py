@@ -15,6 +15,7 @@ LARGEST_MESH = 100_000_000  # bytes
 MOST_TRIANGLES = 500_000  # more only makes every clearance slow; a fixture needs far fewer
 LARGEST_EXTENT = 100.0  # [m]: beyond it the unit is wrong
 KINDS = ("stl", "obj", "ply", "glb")
+_Z_UP_FROM_Y_UP = np.array([[1.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]])
 _METRES = {"mm": 1e-3, "cm": 1e-2, "m": 1.0, "in": 0.0254}
 
 
@@ -33,7 +34,7 @@ def beside(name: str, folder: Path) -> Path | None:
 
 def read_mesh(
     name: str,
-    unit: str,
+    unit: str | None,
     body: str,
     document: Document,
     key: Key,
@@ -60,8 +61,8 @@ def read_mesh(
         problem = error.problems[0]
         sources.add(document.problem(key, f'"{name}": {problem.found}', problem.right))
         return None
-    sources.used(f"mesh {name} {unit}", content)
-    made = _parsed(content, kind, _METRES[unit])
+    sources.used(f"mesh {name}", content)
+    made = _parsed(content, kind, _METRES[unit or ("m" if kind == "glb" else "mm")])
     if isinstance(made, tuple):
         sources.add(document.problem(key, f'"{name}" {made[0]}', made[1]))
         return None
@@ -82,6 +83,8 @@ def _parsed(content: bytes, kind: str, metres: float) -> Mesh | tuple[str, str]:
         )
         loaded.merge_vertices(merge_tex=True, merge_norm=True)
         triangles = np.array(loaded.triangles, dtype=float).reshape(-1, 3, 3) * metres
+        if kind == "glb":  # glTF 2.0, section 3.4: +y is up
+            triangles = triangles @ _Z_UP_FROM_Y_UP.T
     except Exception:  # a broken file can make the reader fail in any way
         return "cannot be read as a mesh", f"save it as {kind.upper()} again"
     if len(triangles) == 0:

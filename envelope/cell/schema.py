@@ -109,7 +109,9 @@ class Shape(Part):
     capsule: Round | None = Field(default=None, description="a cylinder with round ends beyond")
     hull: tuple[Triple, ...] | None = Field(default=None, description="convex hull of points")
     mesh: Text | None = Field(default=None, description="STL, OBJ, PLY or GLB beside this file")
-    mesh_unit: MeshUnit = "mm"
+    mesh_unit: MeshUnit | None = Field(
+        default=None, description="left out: mm; for GLB m, with y up, as glTF 2.0 has it"
+    )
 
     @model_validator(mode="after")
     def _is_one_shape(self) -> Self:

@@ -98,9 +98,12 @@ def _corners(points: Array) -> Array | None:
     if len(points) < 4 or np.linalg.matrix_rank(points[1:] - points[0], tol=1e-6) < 3:
         return None
     # Slow to import, and few files have hulls.
-    from scipy.spatial import ConvexHull  # pyright: ignore[reportMissingTypeStubs]
+    from scipy.spatial import ConvexHull, QhullError  # pyright: ignore[reportMissingTypeStubs]
 
-    corners: Any = ConvexHull(points).vertices
+    try:
+        corners: Any = ConvexHull(points).vertices
+    except QhullError:  # too thin for its size
+        return None
     return frozen(points[np.sort(corners)])
 
 

@@ -83,7 +83,7 @@ def _belt(part: InfeedPart, world: Array, document: Document, sources: Sources) 
 def _guides(
     part: InfeedPart, guides: GuidesPart, groups: tuple[Group, ...], world: Array
 ) -> list[Fixture]:
-    """Guides beside the widest group; they end at the stop's face and leave it open."""
+    """Guides beside the widest group put down; they end at the stop's face, and leave it open."""
     inner = max(_half_width(group, part.carton_turn) for group in groups) + guides.gap
     fixtures: list[Fixture] = []
     # Cartons travel towards -x, so that left, seen along the travel, is -y.

@@ -148,16 +148,18 @@ def _lips(
     """
     tcp_from_flange = invert(flange_from_tcp)
     half = np.array(part.size) / 2
-    face = -np.inf
+    lowest, face = -np.inf, -np.inf  # of all rigid bodies over the field; of those that cover it
     for body in bodies:
         low, high = bounds(body, tcp_from_flange)
-        over = (low[:2] < part.centre + half) & (high[:2] > part.centre - half)
-        if over.all():
+        if np.all((low[:2] < part.centre + half) & (high[:2] > part.centre - half)):
+            lowest = max(lowest, float(high[2]))
+        near = half - ROUNDING
+        if np.all((low[:2] <= part.centre - near) & (high[:2] >= part.centre + near)):
             face = max(face, float(high[2]))
-    if face > free - part.compression - ROUNDING:
+    if lowest > free - part.compression - ROUNDING:
         return None
-    if face == -np.inf:  # nothing rigid over the field: at least what can be pressed in
-        face = free - part.stroke
+    if face == -np.inf:  # nothing rigid covers the field: at least what can be pressed in
+        face = min(lowest, free - part.stroke) if lowest > -np.inf else free - part.stroke
     local = np.eye(4)
     local[:3, 3] = *part.centre, (free + face) / 2
     box = Box(frozen([half[0], half[1], (free - face) / 2]))

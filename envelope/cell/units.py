@@ -231,18 +231,21 @@ class Word:
         if self.name and isinstance(value, int) and not isinstance(value, bool):
             value = str(value)  # a pallet called 1
         if not isinstance(value, str):
-            raise said(f"{shown(value)} is not {self.noun}", f"write {self.noun}")
+            raise said(f"{shown(value)} is not {self.noun}", self._wanted())
         if self.choices and value not in self.choices:
-            listed = ", ".join(f'"{choice}"' for choice in self.choices)
-            raise said(f"{shown(value)} is not {self.noun}", f"write one of {listed}")
+            raise said(f"{shown(value)} is not {self.noun}", self._wanted())
         if not value.strip():
-            raise said("the text is empty", f"write {self.noun}")
+            raise said("the text is empty", self._wanted())
         if not value.isprintable():
             raise said(f"{self.noun} holds a character that cannot be printed")
         if self.name and ("/" in value or len(value) > 60 or value != value.strip()):
             right = "use up to 60 characters, no slash, no blank at the ends"
             raise said(f"{shown(value)} cannot be a name", right)
         return value
+
+    def _wanted(self) -> str:
+        listed = ", ".join(f'"{choice}"' for choice in self.choices)
+        return f"write one of {listed}" if self.choices else f"write {self.noun}"
 
     def show(self, value: str) -> str:
         """The text."""

@@ -16,12 +16,14 @@ from ruamel.yaml.nodes import MappingNode, ScalarNode, SequenceNode
 
 from .errors import CellError, Key, Problem, key_text
 
-LARGEST_FILE = 1_000_000  # bytes: 500 placements written out take some 40 000
+LARGEST_FILE = 500_000  # bytes: 500 placements written out take some 40 000
 MOST_NODES = 200_000  # after aliases are expanded: stops files that grow by repetition
+MOST_PROBLEMS = 100  # in the YAML itself: more help nobody
 DEEPEST = 40  # levels of nesting; the deepest key of a cell file has nine
 
 _TAG = "tag:yaml.org,2002:"
-_PLAIN = {_TAG + kind for kind in ("int", "float", "bool", "null", "timestamp", "str", "merge")}
+_KINDS = ("int", "float", "bool", "null", "timestamp", "str", "merge", "value")
+_PLAIN = {_TAG + kind for kind in _KINDS}
 _INTEGER = re.compile(r"[-+]?[0-9]+")
 _FLOAT = re.compile(r"[-+]?(\.[0-9]+|[0-9]+(\.[0-9]*)?)([eE][-+]?[0-9]+)?")
 _NOT_FINITE = re.compile(r"[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)")
@@ -112,6 +114,9 @@ def _decode(content: bytes, file: str) -> str:
 
 
 def _compose(text: str, file: str) -> Any:
+    if _open_brackets(text) > 10 * DEEPEST:  # the parser would take minutes to find out
+        found = f"nested deeper than {DEEPEST} levels"
+        raise CellError([Problem(file, None, "", found, "a cell needs no more than ten")])
     try:
         reader: Any = YAML(typ="safe", pure=True)
         return reader.compose(text)
@@ -130,6 +135,15 @@ def _compose(text: str, file: str) -> Any:
     except RecursionError:
         found = f"nested deeper than {DEEPEST} levels"
         raise CellError([Problem(file, None, "", found, "a cell needs no more than ten")]) from None
+
+
+def _open_brackets(text: str) -> int:
+    """The most brackets that are open at once, those in texts and remarks counted too."""
+    deepest = depth = 0
+    for bracket in re.findall(r"[\[{}\]]", text):
+        depth = depth + 1 if bracket in "[{" else max(depth - 1, 0)
+        deepest = max(deepest, depth)
+    return deepest
 
 
 def _syntax(problem: str, line: int | None, text: str) -> tuple[str, str]:
@@ -234,3 +248,5 @@ class _Reader:
 
     def _complain(self, line: int, key: Key, found: str, right: str) -> None:
         self.problems.append(Problem(self.file, line, key_text(key), found, right))
+        if len(self.problems) >= MOST_PROBLEMS:
+            raise CellError(self.problems)
