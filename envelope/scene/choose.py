@@ -1,0 +1,62 @@
+"""Which findings get a picture of their own: the worst of each kind first."""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ..checks.finding import Finding, Judged, Result
+
+MOST = 12  # pictures of problem spots: more than that nobody looks at
+_CHECKS = ("collision", "reach", "approach", "stacking", "offset")  # what is told first
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A placement and the finding that is pictured for it."""
+
+    judged: Judged
+    finding: Finding
+
+
+def problems(result: Result) -> list[Problem]:
+    """Every placement that fails, or is marginal, with its worst finding; in order."""
+    found: list[Problem] = []
+    for judged in result.placements:
+        bad = [finding for finding in judged.findings if finding.verdict in ("fail", "marginal")]
+        if bad:
+            found.append(Problem(judged, min(bad, key=_rank)))
+    return found
+
+
+def chosen(found: list[Problem], most: int = MOST) -> list[Problem]:
+    """As many as told: the worst of each kind, then the second worst of each, and so on."""
+    kinds: dict[tuple[str, ...], list[Problem]] = {}
+    for problem in sorted(found, key=lambda p: _rank(p.finding)):
+        kinds.setdefault(_kind(problem.finding), []).append(problem)
+    picked = [problem for round_ in _rounds(list(kinds.values())) for problem in round_][:most]
+    place = {id(problem): k for k, problem in enumerate(found)}
+    return sorted(picked, key=lambda problem: place[id(problem)])
+
+
+def _rounds(kinds: list[list[Problem]]) -> Iterator[list[Problem]]:
+    for turn in range(max((len(kind) for kind in kinds), default=0)):
+        yield [kind[turn] for kind in kinds if turn < len(kind)]
+
+
+def _rank(finding: Finding) -> tuple[int, int, float, float]:
+    """Worst first: failing, touching, by how much; of equals the earliest in the cycle."""
+    room = float("-inf")
+    if finding.value is not None and finding.limit is not None:
+        room = finding.value - finding.limit
+        if finding.unit.startswith("%") and finding.check == "reach":
+            room = -room
+    check = _CHECKS.index(finding.check) if finding.check in _CHECKS else len(_CHECKS)
+    at = finding.at if finding.at is not None else 0.0
+    return (finding.verdict != "fail", check, room, at)
+
+
+def _kind(finding: Finding) -> tuple[str, ...]:
+    """What makes two findings the same kind of problem: all but numbers of cartons."""
+    names = [re.sub(r"[/ ][\d./]*\d\b.*", "", name) for name in finding.between or ()]
+    names = [re.sub(r"^(carton/).*", r"\1", name) for name in names]
+    return (finding.verdict, finding.check, finding.segment or "", finding.unit, *names)

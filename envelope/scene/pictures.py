@@ -1,0 +1,62 @@
+"""Pictures of problem spots, and one of the whole cell, as PNG files."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+
+from ..cell.model import Cell
+from ..checks.finding import Result
+from .choose import Problem, chosen, problems
+from .draw import Canvas
+from .instant import Scenery
+from .overview import overview
+from .problem_picture import problem_picture
+from .sheet import Sheet
+from .subjects import scene_of
+
+
+
+def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
+    """Draw the whole cell and its problem spots, the worst of each kind.
+
+    Args:
+        cell: The cell.
+        result: What a check of it found.
+        directory: An existing folder for the pictures: `overview.png`, and one for each
+            problem spot such as `A-3-5-collision.png`.
+
+    Returns:
+        The files written, the overview first.
+
+    Raises:
+        OSError: A file cannot be written.
+    """
+    found = problems(result)
+    picked = chosen(found)
+    written: list[Path] = []
+    with Canvas() as canvas:
+        scenery = {pallet.name: Scenery(cell, pallet) for pallet in cell.pallets}
+        sheet = overview(canvas, scenery, result, len(found), len(picked))
+        written.append(_saved(sheet, directory / "overview.png"))
+        for name, problem in zip(_names(picked), picked, strict=True):
+            place = scenery[problem.judged.placement.pallet]
+            scene = scene_of(place, problem.judged, problem.finding, result.placements)
+            sheet = problem_picture(canvas, scene, problem)
+            written.append(_saved(sheet, directory / name))
+    return written
+
+
+def _names(picked: list[Problem]) -> Iterator[str]:
+    for problem in picked:
+        yield f"{problem.judged.placement.id.replace('/', '-')}-{problem.finding.check}.png"
+
+
+def _saved(sheet: Sheet, path: Path) -> Path:
+    """Write a file whole or not at all."""
+    part = path.with_name(f".{path.name}.part")
+    try:
+        sheet.image.save(part, format="PNG")
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    return path

@@ -1,0 +1,208 @@
+"""The picture of one problem spot: the spot itself, where in the cell, and enlarged."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from ..geometry.frames import Array
+from . import compose
+from .camera import View, hiding
+from .choose import Problem
+from .colours import BY_ROLE, BY_VERDICT, EDGE, FIRST, OVERLAP, REACHED, SECOND, SWEPT, Colour
+from .draw import Canvas, Image, lift_of, visible
+from .facets import Facets
+from .sheet import DETAIL, MAIN, WHERE, Sheet
+from .subjects import Scene, distance_text, in_units
+from .views import corners, detail_view, direction_of, fitted, main_view
+
+_GHOST = 0.16  # of what stands between the eye and the spot is left
+_SWEPT, _LEVEL, _OVERLAP = 0.30, 0.38, 0.75  # shares of a tint
+_DETAIL_BELOW = 60.0  # [px]: a length shorter than this is shown enlarged as well
+
+
+def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
+    """Draw a scene and say what is wrong in it."""
+    towards = direction_of(scene)
+    view = main_view(scene, towards, MAIN[2:])
+    stage = _Stage(canvas, scene, view)
+    sheet = Sheet()
+    finding = problem.finding
+    sheet.header(
+        f"{problem.judged.placement.id}   {finding.check}",
+        finding.verdict,
+        BY_VERDICT[finding.verdict],
+        [_measured(scene, problem), _when(problem)],
+    )
+    sheet.pane(stage.main(view), MAIN)
+    everything = corners([*(e.facets for e in scene.quiet), *scene.first, *scene.second])
+    whole = fitted(towards, everything, WHERE[2:], 1.04)
+    sheet.pane(stage.plain(whole), WHERE, "where in the cell")
+    sheet.frame(_frame(view, whole) + WHERE[:2], WHERE)
+    below = WHERE[1] + WHERE[3] + 20
+    if scene.mark is not None:
+        ends = view.project(np.array([scene.mark.start, scene.mark.end])) + MAIN[:2]
+        if scene.mark.shift:
+            sheet.shift(ends[0], ends[1], scene.mark.text, MAIN)
+        else:
+            apart = float(np.linalg.norm(ends[1] - ends[0]))
+            if apart < _DETAIL_BELOW:
+                _detail(sheet, stage, scene, view)
+                below = DETAIL[1] + DETAIL[3] + 20
+            sheet.length(ends[0], ends[1], scene.mark.text, MAIN)
+    sheet.key(_key(scene), WHERE[0], below, WHERE[2])
+    return sheet
+
+
+def _detail(sheet: Sheet, stage: "_Stage", scene: Scene, view: View) -> None:
+    """The measured length once more, enlarged, with a ring where it is in the large view."""
+    if scene.mark is None:
+        return
+    near = detail_view(scene.mark, view.towards, DETAIL[2:])
+    larger = near.pixels(1.0) / view.pixels(1.0)
+    sheet.pane(stage.close(near), DETAIL, f"{larger:.0f} times larger")
+    ends = near.project(np.array([scene.mark.start, scene.mark.end])) + DETAIL[:2]
+    sheet.plain_length(ends[0], ends[1])
+
+
+def _frame(view: View, whole: View) -> Array:
+    """The corners of one view in another of the same direction [px]."""
+    right, up = view.axes()
+    wide = view.half * view.size[0] / view.size[1]
+    ends = [view.focus + s * (wide * right + view.half * up) for s in (-1.0, 1.0)]
+    return whole.project(np.array(ends))
+
+
+def _measured(scene: Scene, problem: Problem) -> str:
+    """First line of the caption: who, how much, against what."""
+    finding = problem.finding
+    who = " and ".join(name for name in scene.names if name)
+    if finding.between is None or finding.value is None:
+        return finding.message
+    asked = "" if finding.limit is None else f"; limit {in_units(finding.limit, finding.unit)}"
+    return f"{who}: {distance_text(finding)}{asked}"
+
+
+def _when(problem: Problem) -> str:
+    """Second line of the caption: segment, instant, and how to gain room."""
+    finding, cycle = problem.finding, problem.judged.cycle
+    parts: list[str] = []
+    if finding.segment is not None:
+        parts.append(f"during {finding.segment}")
+    if finding.at is not None and cycle is not None:
+        parts.append(f"{finding.at:.2f} s into cycle {cycle.number} of {cycle.seconds:.2f} s")
+    if cycle is None:
+        parts.append("no motion was found")
+    if finding.between is not None:
+        parts.append(finding.message)
+    elif finding.value is not None and finding.limit is not None:
+        value, limit = in_units(finding.value, finding.unit), in_units(finding.limit, finding.unit)
+        parts.append(f"{value}; limit {limit}")
+    return "   ·   ".join(parts)
+
+
+def _key(scene: Scene) -> list[tuple[Colour, str]]:
+    """What the colours stand for."""
+    entries = [(FIRST, scene.names[0]), (SECOND, scene.names[1])]
+    if scene.overlap is not None:
+        entries.append((OVERLAP, "in both of them"))
+    if scene.swept:
+        entries.append((SWEPT, "room taken up during this segment"))
+    if scene.level:
+        entries.append((REACHED, "what the tool reaches at this height"))
+    return [(colour, name) for colour, name in entries if name]
+
+
+@dataclass(frozen=True, slots=True)
+class _Layer:
+    """What can be shown and hidden together."""
+
+    actors: tuple[Any, ...]
+
+    def show(self, on: bool) -> None:
+        visible(self.actors, on)
+
+
+class _Stage:
+    """A scene on a canvas in layers: what stays, what hides the spot, what is laid over."""
+
+    def __init__(self, canvas: Canvas, scene: Scene, view: View) -> None:
+        self._canvas, self._scene = canvas, scene
+        canvas.clear()
+        lift = lift_of(view)
+        ghosts = _ghosts(scene, view)
+        bodies = [entry.facets for entry in scene.quiet]
+        stays = [e for e, ghost in zip(scene.quiet, ghosts, strict=True) if not ghost]
+        hides = [e for e, ghost in zip(scene.quiet, ghosts, strict=True) if ghost]
+        everything = corners([*bodies, *scene.first, *scene.second])
+        margin = np.array([0.5, 0.5, 0.0])
+        canvas.floor(everything.min(axis=0) - margin, everything.max(axis=0) + margin)
+
+        def put(group: list[tuple[Facets, Colour]]) -> _Layer:
+            actors: list[Any] = []
+            for colour in dict.fromkeys(colour for _, colour in group):
+                actors += canvas.faces([f for f, own in group if own == colour], colour)
+            edges = canvas.edges([f for f, _ in group], view.towards, lift)
+            return _Layer((*actors, *edges))
+
+        picked = [(f, FIRST) for f in scene.first] + [(f, SECOND) for f in scene.second]
+        self._stays = put([(e.facets, BY_ROLE[e.role]) for e in stays] + picked)
+        self._hides = put([(e.facets, BY_ROLE[e.role]) for e in hides])
+        self._swept = _Layer(tuple(canvas.faces(scene.swept, SWEPT)))
+        self._level = _Layer(tuple(canvas.faces(scene.level, REACHED, lit=False)))
+        self._only(self._stays)
+
+    def plain(self, view: View) -> Image:
+        """The bodies, all of them, nothing laid over."""
+        self._only(self._stays, self._hides)
+        return self._canvas.shot(view)
+
+    def close(self, view: View) -> Image:
+        """The bodies but for those that hide the spot, and what is in both."""
+        self._only(self._stays)
+        return self._with_overlap(self._canvas.shot(view), view)
+
+    def main(self, view: View) -> Image:
+        """All layers."""
+        self._only(self._stays)
+        base = self._canvas.shot(view)
+        picture = base
+        if self._hides.actors:
+            self._only(self._stays, self._hides)
+            picture = compose.mixed(picture, self._canvas.shot(view), _GHOST)
+        layers = (self._swept, SWEPT, _SWEPT), (self._level, REACHED, _LEVEL)
+        for layer, colour, share in layers:
+            if layer.actors:
+                self._only(self._stays, layer)
+                over = self._canvas.shot(view)
+                area = compose.differs(base, over)
+                mixed = compose.mixed(picture, over, share)
+                picture = np.where(area[..., None], mixed, picture)
+                picture = compose.outlined(picture, area, colour)
+        return self._with_overlap(picture, view)
+
+    def _with_overlap(self, picture: Image, view: View) -> Image:
+        if self._scene.overlap is None:
+            return picture
+        area = compose.shadow(view.project(self._scene.overlap.points), view.size)
+        return compose.outlined(compose.tinted(picture, area, OVERLAP, _OVERLAP), area, EDGE)
+
+    def _only(self, *layers: _Layer) -> None:
+        every = self._stays, self._hides, self._swept, self._level
+        for layer in every:
+            layer.show(layer in layers)
+
+
+def _ghosts(scene: Scene, view: View) -> list[bool]:
+    """Which of the quiet bodies stand between the eye and the spot."""
+    bodies = [entry.facets for entry in scene.quiet]
+    if scene.mark is not None and not scene.mark.shift:
+        points = np.array([scene.mark.start, scene.mark.end])
+    elif scene.first:
+        points = np.array([corners([body]).mean(axis=0) for body in scene.first])
+    else:
+        return [False] * len(bodies)
+    right, up = view.axes()
+    around = [points + 0.02 * (a * right + b * up) for a, b in ((0, 0), (1, 0), (-1, 0), (0, 1))]
+    return hiding(np.concatenate(around), view.towards, bodies)
+

@@ -1,0 +1,194 @@
+"""What one picture shows: the bodies of a finding's instant, those picked out, the distance."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..checks.finding import Finding, Judged
+from ..geometry.frames import Array
+from ..motion.cycle import Segment
+from ..palletizing.group import carton_names
+from .facets import Facets
+from .instant import Moment, Scenery, Shown, moment_of, resting_joints, segment_of, waiting
+from .reaching import reached_level, wanted_pose
+from .spot import Posed, Spot, spot_between
+from .sweep import swept
+
+_MM = 1e3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Mark:
+    """A measured length, or a shift that is asked for.
+
+    Attributes:
+        start, end: Shape (3,) [m].
+        text: What stands beside it.
+        shift: Whether it is an arrow from start to end rather than a length.
+    """
+
+    start: Array
+    end: Array
+    text: str
+    shift: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Scene:
+    """One picture's content in the world frame.
+
+    Attributes:
+        quiet: What is only context.
+        first, second: The bodies picked out.
+        names: What the two are called; an empty name where nothing is picked out.
+        mark: The distance that is measured, if there is one.
+        overlap: What is in both bodies.
+        swept: The room that tool and group take up over the segment.
+        level: What is reached at the wanted height, as flat facets.
+    """
+
+    quiet: tuple[Shown, ...]
+    first: tuple[Facets, ...]
+    second: tuple[Facets, ...]
+    names: tuple[str, str]
+    mark: Mark | None = None
+    overlap: Facets | None = None
+    swept: tuple[Facets, ...] = ()
+    level: tuple[Facets, ...] = ()
+
+
+def spoken(name: str) -> str:
+    """A scene name as it stands in a picture: "carton/A/1/3" as "carton A/1/3"."""
+    return name.replace("/", " ", 1)
+
+
+def scene_of(scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged]) -> Scene:
+    """The scene of a finding at a placement; others: all placements, for where the arm waits."""
+    cycle = judged.cycle
+    task = scenery.task(judged.placement.id)
+    if cycle is None and finding.check == "reach":
+        return _out_of_reach(scenery, judged, finding, others)
+    segment = None if cycle is None else segment_of(cycle, finding)
+    if cycle is not None and segment is not None:
+        moment = moment_of(task, cycle, segment, finding.at)
+    elif cycle is not None and finding.check == "offset":
+        segment = next(s for s in cycle.segments if s.name == "lift off")
+        moment = moment_of(task, cycle, segment, float(segment.times[0]))
+        segment = None
+    else:
+        event = task.first + 1 + [p.id for p in task.placements].index(judged.placement.id)
+        moment = waiting(task, event, resting_joints(scenery.cell, others, judged.placement.pallet))
+    return _at_moment(scenery, judged, finding, moment, segment)
+
+
+def _at_moment(
+    scenery: Scenery, judged: Judged, finding: Finding, moment: Moment, segment: Segment | None
+) -> Scene:
+    """The scene of a finding for which there is an instant."""
+    shown = scenery.at(moment)
+    wanted = finding.between or (carton_names(judged.placement)[0], "")
+    sides = [_named(shown, name) for name in wanted]
+    if not sides[0] and finding.between is None:
+        sides[0] = [entry for entry in shown if entry.name in carton_names(judged.placement)]
+    first, second = ([entry.facets for entry in side] for side in sides)
+    picked = {entry.actor for side in sides for entry in side}
+    mark, overlap = None, None
+    if first and second and finding.unit == "mm":
+        if finding.check in ("approach", "collision") or (finding.value or 0.0) < 0.0:
+            spot = _spot(scenery, moment, sides[0], sides[1])
+            mark = Mark(spot.first, spot.second, distance_text(finding))
+            overlap = spot.overlap
+        elif finding.gain is not None and finding.value is not None:
+            mark = _hanging_over(first, np.array(finding.gain), finding)
+    movers = [entry.actor for entry in sides[0]]
+    return Scene(
+        tuple(entry for entry in shown if entry.actor not in picked),
+        tuple(first),
+        tuple(second),
+        (spoken(wanted[0]) if first else "", spoken(wanted[1]) if second else ""),
+        mark,
+        overlap,
+        tuple(swept(scenery, moment, segment, movers)) if segment is not None else (),
+    )
+
+
+def _named(shown: Sequence[Shown], name: str) -> list[Shown]:
+    """The bodies of one scene name; a grip field stands for its lips."""
+    lips = name.replace("tool/", "tool/lips of ", 1)
+    exact = [entry for entry in shown if entry.name == name]
+    return exact or [entry for entry in shown if entry.name == lips]
+
+
+def _spot(
+    scenery: Scenery, moment: Moment, first: Sequence[Shown], second: Sequence[Shown]
+) -> Spot:
+    frames, cast = scenery.frames(moment.joints), scenery.cast
+
+    def posed(side: Sequence[Shown]) -> list[tuple[Posed, Facets]]:
+        return [
+            (Posed.of(cast.parts, e.actor, frames[cast.actors[e.actor].link]), e.facets)
+            for e in side
+        ]
+
+    return spot_between(posed(first), posed(second))
+
+
+def _hanging_over(bodies: Sequence[Facets], inward: Array, finding: Finding) -> Mark:
+    """How far bodies hang over an edge, measured from their outermost face inwards."""
+    points = np.concatenate([body.points for body in bodies])
+    outermost = points[points @ inward <= (points @ inward).min() + 1e-4]
+    start = (outermost.min(axis=0) + outermost.max(axis=0)) / 2
+    start[2] = outermost[:, 2].min()
+    return Mark(start, start + inward * (finding.value or 0.0) / _MM, distance_text(finding))
+
+
+def _out_of_reach(
+    scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged]
+) -> Scene:
+    """Tool and group where they are wanted, the level that is reached, and the way there."""
+    task = scenery.task(judged.placement.id)
+    wanted, lifted = wanted_pose(scenery.cell, scenery.pallet, task)
+    joints = resting_joints(scenery.cell, others, judged.placement.pallet)
+    shown = scenery.at(waiting(task, task.first, joints))
+    flange = scenery.cell.mounted.arm.chain.flange_link
+    frames = scenery.frames(joints)
+    frames[flange] = wanted.link
+    carried = tuple(range(len(task.group.items)))
+    moment = Moment(task, joints, task.first, "transfer", carried, task.group.turns[0])
+    target = [
+        scenery.placed(entry.actor, frames)
+        for entry in scenery.at(moment)
+        if entry.role in ("tool", "lips", "carried")
+    ]
+    mark = None
+    if finding.gain is not None and finding.value is not None:
+        shift = np.array(finding.gain) * abs(finding.value) / _MM
+        text = f"{abs(finding.value):.0f} mm out of reach"
+        mark = Mark(wanted.tcp, wanted.tcp + shift, text, shift=True)
+    name = f"tool and group {lifted} {judged.placement.id}"
+    level = reached_level(scenery.cell, wanted)
+    return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=tuple(level))
+
+
+def in_units(value: float, unit: str) -> str:
+    """A value with its unit, no more digits than can be told."""
+    text = f"{value:.1f}".removesuffix(".0")
+    return f"{text} {unit}".rstrip()
+
+
+def distance_text(finding: Finding) -> str:
+    """A finding's value as it stands beside the measured length.
+
+    Of a proved bracket it is the lower end, rounded down: what is shown is still proved.
+    """
+    value = finding.value
+    if value is None:
+        return "overlaps"
+    if finding.upper is not None:
+        value = float(np.floor(value * 10.0 + 1e-6) / 10.0) + 0.0
+    if value >= 0.0:
+        return in_units(value, finding.unit)
+    if finding.upper is None and finding.check in ("approach", "collision"):
+        return f"overlap of more than {in_units(-value, finding.unit)}"
+    return f"overlap {in_units(-value, finding.unit)}"
