@@ -108,7 +108,6 @@ def test_links_of_the_documents_lead_somewhere():
 
 def test_the_commands_of_the_readme_run(tmp_path, monkeypatch):
     """In their order, in one folder that has the example cells, with the status they promise."""
-    pytest.importorskip("envelope.verify")
     (tmp_path / "cells").symlink_to(ROOT / "cells", target_is_directory=True)
     monkeypatch.chdir(tmp_path)
     for line in commands():
@@ -118,7 +117,6 @@ def test_the_commands_of_the_readme_run(tmp_path, monkeypatch):
 
 
 def test_the_python_of_the_readme_runs(tmp_path, monkeypatch):
-    pytest.importorskip("envelope.verify")
     monkeypatch.chdir(tmp_path)
     assert main(["new", "my-cell.yaml"]) == 0
     (code,) = blocks("python")

@@ -9,6 +9,9 @@ from types import ModuleType
 
 import pytest
 
+from envelope.cell.load import load
+from envelope.cell.starter import starter_cell
+from envelope.checks.finding import Judged, Result
 from envelope.cli import pictures
 from tests.report import synthetic as made
 
@@ -87,3 +90,18 @@ def test_a_folder_that_cannot_be_made_is_one_line(drawing, tmp_path):
     answer = drawn(Path("/proc/nowhere") if sys.platform == "linux" else tmp_path / "a" / "b")
     assert answer.trouble.startswith("No pictures: ")
     assert "cannot be written" in answer.trouble
+
+
+@pytest.mark.opengl
+def test_a_process_of_its_own_draws_the_cell(tmp_path):
+    """The real child, started as on every platform, with the real drawing."""
+    (tmp_path / "cell.yaml").write_text(starter_cell(), encoding="utf-8")
+    cell = load(tmp_path / "cell.yaml")
+    first = Judged(cell.pallets[0].placements[0], (made.PASS,), None)
+    result = Result(cell.name, cell.sha256, (first,))
+    answer = pictures.draw_apart(cell, result, tmp_path / "shots")
+    if answer.trouble is not None and "ended with status" in answer.trouble:
+        pytest.skip(answer.trouble)
+    assert answer.trouble is None
+    assert [path.name for path in answer.paths] == ["overview.png"]
+    assert answer.paths[0].read_bytes().startswith(b"\x89PNG")
