@@ -11,7 +11,7 @@ from .facets import Facets, Mask, crosses
 _TURNS = 24  # directions around
 _RISES = (18.0, 32.0, 48.0)  # [deg] above the horizon
 _BEST_RISE = 30.0  # [deg]: what people are used to look at
-_FIRST_TURN = 215.0  # [deg]: which of two equally good views is taken
+_FIRST_TURN = 217.5  # [deg]: which of two equally good views is taken
 UP = np.array([0.0, 0.0, 1.0])
 
 
@@ -34,7 +34,8 @@ class View:
     def axes(self) -> tuple[Array, Array]:
         """Unit vectors to the right and up in the picture."""
         right = np.cross(self.towards, UP)
-        right = right / np.linalg.norm(right)
+        size = float(np.linalg.norm(right))
+        right = right / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])  # a plan has x to the right
         return right, np.cross(right, self.towards)
 
     def project(self, points: Array) -> Array:
@@ -89,6 +90,7 @@ def look_at(subject: Subject) -> Array:
         score += _shares_seen(bodies, views, subject.others)
     if subject.line is not None:
         score += 1.2 * np.linalg.norm(np.cross(views, subject.line), axis=1)
+    score += 0.3 * np.abs(views[:, 0] * views[:, 1])  # along a wall of the cell all looks flat
     rise = np.degrees(np.arcsin(-views[:, 2]))
     score -= 0.01 * np.abs(rise - _BEST_RISE)
     return views[int(np.argmax(np.round(score, 9)))]

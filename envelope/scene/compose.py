@@ -16,6 +16,12 @@ def differs(first: Image, second: Image) -> Mask:
     return (np.abs(first.astype(int) - second.astype(int)) > _DIFFERENT).any(axis=2)
 
 
+def vivid(picture: Image) -> Mask:
+    """Where a shot has one of the strong colours, lit or in shade; the quiet ones are near grey."""
+    high, low = picture.max(axis=2).astype(int), picture.min(axis=2).astype(int)
+    return high - low > 0.55 * high
+
+
 def mixed(below: Image, above: Image, share: float) -> Image:
     """Two shots mixed: this share of the second."""
     return np.rint(below * (1.0 - share) + above * share).astype(np.uint8)

@@ -56,7 +56,7 @@ class Canvas:
             )  # fmt: skip
         actor = self._plotter.add_mesh(
             mesh, color=[value / 255 for value in colour], smooth_shading=lit, lighting=lit,
-            ambient=0.58, diffuse=0.46, specular=0.0, render=False, reset_camera=False,
+            ambient=0.66, diffuse=0.38, specular=0.0, render=False, reset_camera=False,
         )  # fmt: skip
         self._actors.append(actor)
         return [actor]
@@ -77,14 +77,14 @@ class Canvas:
             return []
         return self._lines(np.concatenate(points), np.concatenate(ends), colour, width)
 
-    def floor(self, low: Array, high: Array) -> None:
+    def floor(self, low: Array, high: Array) -> list[Any]:
         """Put on a grid of 500 mm on the ground, over a box given by its corners."""
         x = np.arange(np.floor(low[0] / _GRID), np.ceil(high[0] / _GRID) + 1) * _GRID
         y = np.arange(np.floor(low[1] / _GRID), np.ceil(high[1] / _GRID) + 1) * _GRID
         points = [(at, end, -0.002) for at in x for end in (y[0], y[-1])]
         points += [(end, at, -0.002) for at in y for end in (x[0], x[-1])]
         ends = np.arange(len(points)).reshape(-1, 2)
-        self._lines(np.array(points), ends, FLOOR_LINE, 1.0)
+        return self._lines(np.array(points), ends, FLOOR_LINE, 1.0)
 
     def shot(self, view: View) -> Image:
         """The picture in a view, shape (height, width, 3)."""
@@ -95,7 +95,7 @@ class Canvas:
         plotter.window_size = size
         camera.focal_point = view.focus
         camera.position = view.focus - _FAR * view.towards
-        camera.up = (0.0, 0.0, 1.0)
+        camera.up = view.axes()[1]
         camera.parallel_scale = view.half
         camera.clipping_range = (0.5, 2.0 * _FAR)
         self._light(view)

@@ -86,6 +86,8 @@ def _lines(result: Result, spots: int, drawn: int) -> list[str]:
         lines.append(f"{drawn} of {spots} problem spots have their own picture: the worst of each kind")
     elif spots:
         lines.append("every problem spot has its own picture")
+    else:
+        lines.append("no problem spots; the arm is drawn where it waits, the pallets full")
     return lines
 
 

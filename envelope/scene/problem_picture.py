@@ -5,7 +5,8 @@ from typing import Any
 
 import numpy as np
 
-from ..geometry.frames import Array
+from ..checks.clearance import in_words
+from ..geometry.frames import Array, pose
 from . import compose
 from .camera import View, hiding
 from .choose import Problem
@@ -13,11 +14,12 @@ from .colours import BY_ROLE, BY_VERDICT, EDGE, FIRST, OVERLAP, REACHED, SECOND,
 from .draw import Canvas, Image, lift_of, visible
 from .facets import Facets
 from .sheet import DETAIL, MAIN, WHERE, Sheet
-from .subjects import Scene, distance_text, in_units
+from .subjects import Mark, Scene, distance_text, in_units, spoken
 from .views import corners, detail_view, direction_of, fitted, main_view
 
 _GHOST = 0.16  # of what stands between the eye and the spot is left
 _SWEPT, _LEVEL, _OVERLAP = 0.30, 0.38, 0.75  # shares of a tint
+_BEHIND = 0.004  # [m]: faces that the swept room shares with a body are drawn as the body's
 _DETAIL_BELOW = 60.0  # [px]: a length shorter than this is shown enlarged as well
 
 
@@ -43,6 +45,8 @@ def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
     if scene.mark is not None:
         ends = view.project(np.array([scene.mark.start, scene.mark.end])) + MAIN[:2]
         if scene.mark.shift:
+            _plan(sheet, stage, scene.mark, everything)
+            below = DETAIL[1] + DETAIL[3] + 20
             sheet.shift(ends[0], ends[1], scene.mark.text, MAIN)
         else:
             apart = float(np.linalg.norm(ends[1] - ends[0]))
@@ -65,6 +69,14 @@ def _detail(sheet: Sheet, stage: "_Stage", scene: Scene, view: View) -> None:
     sheet.plain_length(ends[0], ends[1])
 
 
+def _plan(sheet: Sheet, stage: "_Stage", mark: Mark, everything: Array) -> None:
+    """The cell from above, with a shift that is asked for."""
+    plan = fitted(np.array([0.0, 0.0, -1.0]), everything, DETAIL[2:], 1.04)
+    sheet.pane(stage.main(plan), DETAIL, "from above")
+    ends = plan.project(np.array([mark.start, mark.end])) + DETAIL[:2]
+    sheet.plain_shift(ends[0], ends[1])
+
+
 def _frame(view: View, whole: View) -> Array:
     """The corners of one view in another of the same direction [px]."""
     right, up = view.axes()
@@ -77,10 +89,11 @@ def _measured(scene: Scene, problem: Problem) -> str:
     """First line of the caption: who, how much, against what."""
     finding = problem.finding
     who = " and ".join(name for name in scene.names if name)
-    if finding.between is None or finding.value is None:
+    if finding.check not in ("approach", "collision") or finding.between is None:
         return finding.message
-    asked = "" if finding.limit is None else f"; limit {in_units(finding.limit, finding.unit)}"
-    return f"{who}: {distance_text(finding)}{asked}"
+    if finding.limit is None or finding.limit <= 0.0:
+        return f"{who}: {distance_text(finding)}; they must not touch"
+    return f"{who}: {distance_text(finding)}; asked: at least {in_units(finding.limit, finding.unit)}"
 
 
 def _when(problem: Problem) -> str:
@@ -92,10 +105,12 @@ def _when(problem: Problem) -> str:
     if finding.at is not None and cycle is not None:
         parts.append(f"{finding.at:.2f} s into cycle {cycle.number} of {cycle.seconds:.2f} s")
     if cycle is None:
-        parts.append("no motion was found")
-    if finding.between is not None:
-        parts.append(finding.message)
-    elif finding.value is not None and finding.limit is not None:
+        parts.append("no motion was found; the arm is drawn where it waits")
+    if finding.check in ("approach", "collision"):
+        if finding.gain is not None and finding.between is not None:
+            way = in_words(np.array(finding.gain))
+            parts.append(f"{spoken(finding.between[0])} gains room towards {way}")
+    elif cycle is not None and finding.value is not None and finding.limit is not None:
         value, limit = in_units(finding.value, finding.unit), in_units(finding.limit, finding.unit)
         parts.append(f"{value}; limit {limit}")
     return "   ·   ".join(parts)
@@ -136,7 +151,8 @@ class _Stage:
         hides = [e for e, ghost in zip(scene.quiet, ghosts, strict=True) if ghost]
         everything = corners([*bodies, *scene.first, *scene.second])
         margin = np.array([0.5, 0.5, 0.0])
-        canvas.floor(everything.min(axis=0) - margin, everything.max(axis=0) + margin)
+        floor = canvas.floor(everything.min(axis=0) - margin, everything.max(axis=0) + margin)
+        self._floor = _Layer(tuple(floor))
 
         def put(group: list[tuple[Facets, Colour]]) -> _Layer:
             actors: list[Any] = []
@@ -148,7 +164,9 @@ class _Stage:
         picked = [(f, FIRST) for f in scene.first] + [(f, SECOND) for f in scene.second]
         self._stays = put([(e.facets, BY_ROLE[e.role]) for e in stays] + picked)
         self._hides = put([(e.facets, BY_ROLE[e.role]) for e in hides])
-        self._swept = _Layer(tuple(canvas.faces(scene.swept, SWEPT)))
+        behind = pose(*(_BEHIND * view.towards))
+        swept = [body.moved(behind) for body in scene.swept]
+        self._swept = _Layer(tuple(canvas.faces(swept, SWEPT)))
         self._level = _Layer(tuple(canvas.faces(scene.level, REACHED, lit=False)))
         self._only(self._stays)
 
@@ -160,6 +178,7 @@ class _Stage:
     def close(self, view: View) -> Image:
         """The bodies but for those that hide the spot, and what is in both."""
         self._only(self._stays)
+        self._floor.show(False)
         return self._with_overlap(self._canvas.shot(view), view)
 
     def main(self, view: View) -> Image:
@@ -175,7 +194,7 @@ class _Stage:
             if layer.actors:
                 self._only(self._stays, layer)
                 over = self._canvas.shot(view)
-                area = compose.differs(base, over)
+                area = compose.differs(base, over) & ~compose.vivid(base)
                 mixed = compose.mixed(picture, over, share)
                 picture = np.where(area[..., None], mixed, picture)
                 picture = compose.outlined(picture, area, colour)
@@ -191,6 +210,7 @@ class _Stage:
         every = self._stays, self._hides, self._swept, self._level
         for layer in every:
             layer.show(layer in layers)
+        self._floor.show(True)
 
 
 def _ghosts(scene: Scene, view: View) -> list[bool]:

@@ -13,8 +13,8 @@ from .draw import Image
 
 SIZE = (1600, 1000)
 MAIN = (20, 160, 1160, 820)  # left, top, width, height [px]
-WHERE = (1200, 160, 380, 300)
-DETAIL = (1200, 480, 380, 300)
+WHERE = (1200, 190, 380, 280)
+DETAIL = (1200, 516, 380, 280)
 MARGIN = 20
 TITLE, TEXT, SMALL = 40, 28, 23  # [px]: readable at half the size
 
@@ -47,14 +47,14 @@ class Sheet:
         self._pen = ImageDraw.Draw(self.image)
 
     def pane(self, picture: Image, box: Box, title: str = "") -> None:
-        """Put a picture into a box, framed, with a title in its corner."""
+        """Put a picture into a box, framed, with a title over it."""
         from PIL import Image as Pictures
 
         left, top, width, height = box
         self.image.paste(Pictures.fromarray(picture), (left, top))
         self._pen.rectangle((left, top, left + width - 1, top + height - 1), outline=EDGE)
         if title:
-            self._boxed(title, (left + 1, top + 1), SMALL, framed=False)
+            self._pen.text((left, top - 31), title, font=font(SMALL), fill=QUIET_INK)
 
     def header(self, title: str, verdict: str, colour: Colour, lines: Sequence[str]) -> None:
         """Title with the verdict as a chip beside it, and lines of text under it."""
@@ -104,10 +104,15 @@ class Sheet:
 
     def shift(self, start: Array, end: Array, text: str, box: Box) -> None:
         """A shift that is asked for: a thick arrow and its label [px]."""
+        along = self.plain_shift(start, end)
+        self._label(text, (start + end) / 2, along, box)
+
+    def plain_shift(self, start: Array, end: Array) -> Array:
+        """The arrow of a shift alone; returns its direction."""
         along, _ = _unit(end - start)
         self._stroke([start, end - along * _HEAD], 6)
         self._head(end, along, 2.0)
-        self._label(text, (start + end) / 2, along, box)
+        return along
 
     def frame(self, corners: Array, box: Box) -> None:
         """The frame of another pane, drawn into a box as far as it lies within [px]."""
@@ -156,12 +161,11 @@ class Sheet:
 
     def _boxed(
         self, text: str, corner: tuple[int, int], size: int, *, bold: bool = False,
-        framed: bool = True, ink: Colour = INK,
+        ink: Colour = INK,
     ) -> None:  # fmt: skip
         wide, high = _extent(text, size, bold=bold)
         x, y = corner
-        outline = ink if framed else None
-        self._pen.rectangle((x, y, x + wide, y + high), fill=PANE, outline=outline, width=2)
+        self._pen.rectangle((x, y, x + wide, y + high), fill=PANE, outline=ink, width=2)
         self._pen.text((x + 10, y + 5), text, font=font(size, bold=bold), fill=ink)
 
     def _stroke(self, points: Sequence[Array], width: int) -> None:

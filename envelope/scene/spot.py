@@ -21,8 +21,9 @@ class Spot:
     """The place of a finding between two bodies.
 
     Attributes:
-        first, second: Points on the bodies, shape (3,) [m]; second - first is `distance` long
-            along `direction`.
+        first, second: Points on the bodies, shape (3,) [m]. Apart, the way from first to second
+            is `distance` along `direction`; overlapping, they are the ends of what is in both
+            bodies along `direction`, through its middle.
         direction: Unit vector from the first body to the second.
         distance: Positive apart, negative overlapping [m].
         overlap: What is in both bodies, where they overlap.
@@ -128,9 +129,22 @@ def _spot(distance: float, direction: Array, a: Facets, b: Facets) -> Spot:
     else:
         low, high = common.points.min(axis=0), common.points.max(axis=0)
         middle = (low + high) / 2
+        if push == 0.0:
+            first, second = _chord(common, middle, direction)
+            return Spot(first, second, direction, distance, common)
     along = float(middle @ direction)
     first, second = (middle + (end - along) * direction for end in ends)
-    return Spot(first, second, direction, distance, common if push == 0.0 else None)
+    return Spot(first, second, direction, distance)
+
+
+def _chord(body: Facets, middle: Array, direction: Array) -> tuple[Array, Array]:
+    """Where a line through a convex body leaves it, ahead first: overlapping bodies' points."""
+    planes = body.planes()
+    room = -(planes[:, :3] @ middle + planes[:, 3])
+    rate = planes[:, :3] @ direction
+    ahead = float((room[rate > 1e-9] / rate[rate > 1e-9]).min(initial=1.0))
+    behind = float((room[rate < -1e-9] / -rate[rate < -1e-9]).min(initial=1.0))
+    return middle + ahead * direction, middle - behind * direction
 
 
 def _pushed(body: Facets, direction: Array, push: float) -> Array:

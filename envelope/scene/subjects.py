@@ -190,5 +190,5 @@ def distance_text(finding: Finding) -> str:
     if value >= 0.0:
         return in_units(value, finding.unit)
     if finding.upper is None and finding.check in ("approach", "collision"):
-        return f"overlap of more than {in_units(-value, finding.unit)}"
+        return f"overlap > {in_units(-value, finding.unit)}"
     return f"overlap {in_units(-value, finding.unit)}"

@@ -10,7 +10,7 @@ from ..motion.cycle import Segment
 from .facets import Facets, hull
 from .instant import Moment, Scenery
 
-_STEP = 0.10  # [m]: the flange moves no farther than this from one hull to the next
+_STEP = 0.12  # [m]: the flange moves no farther than this from one hull to the next
 _MOST_STEPS = 40
 
 

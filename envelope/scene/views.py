@@ -66,6 +66,9 @@ def main_view(scene: Scene, towards: Array, size: tuple[int, int]) -> View:
     if mark is not None and mark.shift:
         arm = [e.facets for e in scene.quiet if e.role in ("arm", "tool", "pedestal")]
         return fitted(towards, np.concatenate([corners([*picked, *arm]), [mark.end]]), size, 1.1)
+    if mark is None and scene.swept:
+        moving = [e.facets for e in scene.quiet if e.role in ("arm", "tool")]
+        return fitted(towards, corners([*picked, *moving]), size, 1.1)
     if mark is None:
         return _bounded(fitted(towards, corners(picked), size, 1.9), 0.7)
     middle = (mark.start + mark.end) / 2
