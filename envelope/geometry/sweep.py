@@ -234,10 +234,12 @@ class Stage:
             ..., 0
         ]
         if root is not None:
-            base = frames[rows, root]
+            # only where there is a change: even a turn by nothing may turn -0.0 into 0.0
+            seen = np.flatnonzero(root)
+            base = frames[seen, root[seen]]
             back = np.swapaxes(base[:, :3, :3], 1, 2)
-            rotation = back @ rotation
-            position = (back @ (position - base[:, :3, 3])[:, :, None])[..., 0]
+            rotation[seen] = back @ rotation[seen]
+            position[seen] = (back @ (position[seen] - base[:, :3, 3])[:, :, None])[..., 0]
         return rotation, position
 
 
@@ -321,6 +323,7 @@ class _Search:
         self.root = common[link[pairs.first], link[pairs.second]]
         self.lower = self.enough.copy()
         self.upper = np.full(count, np.inf)
+        self.rank = np.argsort(np.lexsort((pairs.second, pairs.first)))
         self.best_pair = np.zeros(count, np.intp)
         self.best_piece = np.zeros(count, np.intp)
         self.best_share = np.zeros(count)
@@ -331,8 +334,10 @@ class _Search:
         items = self._candidates()
         intervals = self._whole_pieces(items)
         items = self._probe(items, intervals)
-        for _ in range(_LEVELS):
+        for level in range(_LEVELS):
             items = self._settle(items)
+            if level >= _CROWDED[0]:
+                items = self._leave_crowded(items)
             if not len(items.pair):
                 break
             self._evaluate(items, intervals)
@@ -426,6 +431,13 @@ class _Search:
         np.minimum.at(self.lower, query[done], lower[done])
         return items.take(~done)
 
+    def _leave_crowded(self, items: _Items) -> _Items:
+        """Give up where halving does not help: the bounds are wide, and true all the same."""
+        query = self.pairs.query[items.pair]
+        crowded = np.bincount(query, minlength=len(self.lower))[query] > _CROWDED[1]
+        np.minimum.at(self.lower, query[crowded], items.lower[crowded])
+        return items.take(~crowded)
+
     def _evaluate(self, items: _Items, intervals: _Intervals) -> Array:
         """Bound items over their intervals; note margins that occur in the middle.
 
@@ -500,12 +512,22 @@ class _Search:
         limit: Array,
         direction: Array,
     ) -> None:
-        """Remember the least margin seen of each query; ties go to the earliest pair and time."""
-        order = np.lexsort((share, piece, pair, margin, query))
+        """Remember the least margin seen of each query, or one where it is too deep to tell.
+
+        Ties go to the earliest parts and time, in whatever order they are noted.
+        """
+        shallow, rank = margin + limit >= FLOOR, self.rank[pair]
+        keys = (shallow, margin, rank, piece, share)
+        order = np.lexsort((*reversed(keys), query))
         best = order[_first_of_each(query[order])]
-        best = best[margin[best] < self.upper[query[best]]]
         at = query[best]
-        self.upper[at] = margin[best]
+        known = (~self.deep, self.upper, self.rank[self.best_pair], self.best_piece)
+        better, same = np.zeros(len(at), bool), np.ones(len(at), bool)
+        for key, old in zip(keys, (*known, self.best_share), strict=True):
+            better |= same & (key[best] < old[at])
+            same &= key[best] == old[at]
+        best, at = best[better], at[better]
+        self.upper[at], self.deep[at] = margin[best], ~shallow[best]
         self.best_pair[at], self.best_piece[at] = pair[best], piece[best]
         self.best_share[at], self.best_limit[at] = share[best], limit[best]
         self.best_direction[at] = direction[best]
