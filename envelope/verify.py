@@ -18,13 +18,13 @@ from .checks.registry import CHECKS
 from .checks.stacking import stacking
 from .checks.watch import Planned, Watch, Watched
 from .motion.cycle import Cycle, Segment
-from .motion.options import Choices, Option, Task, tasks_of
+from .motion.options import Choices, Option, Task, part_of, tasks_of
 from .motion.plan import Planner, Ready, Unplanned
 from .motion.postures import Posture, postures_of, ranked, ranked_branches
 from .motion.shortfall import shortfall
 
 _BLOCK = 32  # tasks that are planned and watched in one batch
-_TRIALS = 24  # motions that are watched for one task before it fails
+_TRIALS = 40  # motions that are watched for one task before it fails
 _WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
 
 Progress = Callable[[int, int], None]
@@ -157,14 +157,14 @@ class _Trial:
     Attributes:
         choices: What is left to try, in order.
         best: The motion to be judged; trouble: how much it met.
-        last: Why the latest option had no motion at all.
+        lack: Why the most promising option had no motion at all.
     """
 
     task: Task
     choices: Choices
     best: Cycle | None = None
     trouble: int = 1 << 30
-    last: Unplanned | None = None
+    lack: Unplanned | None = None
     current: Option | None = field(default=None)
 
 
@@ -203,9 +203,9 @@ def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, 
         again: list[_Trial] = []
         for trial, motion in zip(asking, planner.cycles(wanted), strict=True):
             if isinstance(motion, Unplanned):
-                trial.last = motion
+                trial.lack = trial.lack or motion
                 if trial.current is not None:
-                    trial.choices.rule_out(trial.current, motion.segment)
+                    trial.choices.rule_out(trial.current, motion.part)
                 again.append(trial)
             else:
                 found.append((trial, Planned(trial.task, motion)))
@@ -216,8 +216,7 @@ def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, 
 def _rule_out(trial: _Trial, segment: Segment) -> None:
     """Drop the options that share with the current one the part that failed."""
     if trial.current is not None:
-        to_pick = segment.name == "approach pick" and segment.kind == "joint"
-        trial.choices.rule_out(trial.current, "transfer" if to_pick else segment.name)
+        trial.choices.rule_out(trial.current, part_of(segment))
 
 
 def _by_cycle(
@@ -263,9 +262,7 @@ def _unreached(planner: Planner, trial: _Trial) -> Finding:
     world = planner.cell.mounted.world_from_base[:3, :3] @ lack.direction
     gain = (float(world[0]), float(world[1]), float(world[2]))
     if lack.distance is None:
-        reason = trial.last.message if trial.last else f"{lack.what} is out of reach"
-        segment = trial.last.segment if trial.last else None
-        return Finding("reach", "fail", None, None, "mm", reason, segment=segment)
+        return _no_way(trial)
     amount = lack.distance * 1e3
     return Finding(
         "reach",
@@ -274,6 +271,17 @@ def _unreached(planner: Planner, trial: _Trial) -> Finding:
         0.0,
         "mm",
         f"the {lack.what} is out of reach; within reach when moved {amount:.0f} mm "
-        f"towards {in_words(np.array(gain))}",
+        f"{in_words(np.array(gain))}",
         gain=gain,
     )
+
+
+def _no_way(trial: _Trial) -> Finding:
+    """The finding where every waypoint is in reach but no motion joins them."""
+    lack = trial.lack
+    if lack is None:
+        message = "no single posture of the arm reaches both pick and placement"
+        return Finding("reach", "fail", None, None, "deg", message)
+    room = None if lack.room is None else float(np.degrees(lack.room))
+    limit = None if room is None else 0.0
+    return Finding("reach", "fail", room, limit, "deg", lack.message, segment=lack.segment)

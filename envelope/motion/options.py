@@ -10,6 +10,7 @@ import numpy as np
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert, pose
 from ..palletizing.group import Group, Placement
+from .cycle import Segment, SegmentName
 from .grip import tool_from_group
 
 HALF_TURN = float(np.pi)
@@ -41,11 +42,21 @@ ROUTES = (
     Route("over the middle", via="over"),
     Route("drawn in towards the arm", via="drawn in"),
     Route("arriving low", over=False),
+    Route("arriving low, drawn in towards the arm", over=False, via="drawn in"),
     Route("arriving low, over the middle", over=False, via="over"),
     Route("arriving low from a low lift", over=False, level=False),
     Route("direct, 250 mm higher", raised=0.25),
     Route("over the middle, 200 mm higher", raised=0.2, via="over"),
 )
+RETURNS = (
+    Route("direct"),
+    Route("over the middle", via="over"),
+    Route("drawn in towards the arm", via="drawn in"),
+    Route("over the middle, 200 mm higher", raised=0.2, via="over"),
+)
+Part = SegmentName | Literal["arrive"]
+"""A segment by name; "arrive" is the straight way down to where the approach starts."""
+
 COMPASS = tuple(
     (round(float(np.cos(a)), 12), round(float(np.sin(a)), 12))
     for a in np.radians(np.arange(0.0, 360.0, 45.0))
@@ -79,6 +90,8 @@ class Option:
         pick_turn: Turn of the tool over the group at the pick [rad].
         place_turns: Half-turn taken by the group at each release [rad].
         approach: Directions from which the group comes in at each release.
+        route: How the group is carried across.
+        back: How the empty tool comes back; `raised` is how much further it is withdrawn.
     """
 
     branch: int
@@ -86,6 +99,7 @@ class Option:
     place_turns: tuple[float, ...]
     approach: tuple[tuple[float, float], ...]
     route: Route
+    back: Route
 
 
 def tasks_of(pallet: Pallet) -> tuple[Task, ...]:
@@ -167,10 +181,11 @@ class Choices:
 
     def __init__(self, task: Task, postures: Sequence[tuple[int, Turns]]) -> None:
         self._left = (
-            Option(branch, turns.pick, turns.place, approach, route)
+            Option(branch, turns.pick, turns.place, approach, route, back)
             for branch, turns in postures
             for approach in approaches_of(task)
             for route in ROUTES
+            for back in RETURNS
         )
         self._failed: set[tuple[object, ...]] = set()
 
@@ -181,20 +196,30 @@ class Choices:
                 return option
         return None
 
-    def rule_out(self, option: Option, segment: str) -> None:
-        """Note that a segment of an option failed."""
-        self._failed.add(_parts(option)[segment])
+    def rule_out(self, option: Option, part: Part) -> None:
+        """Note that a part of an option failed."""
+        self._failed.add(_parts(option)[part])
 
 
-def _parts(option: Option) -> dict[str, tuple[object, ...]]:
-    """For each segment, what of an option decides on it."""
+def part_of(segment: Segment) -> Part:
+    """The part of a cycle that a segment is."""
+    if segment.name == "approach pick" and segment.kind == "joint":
+        return "transfer"
+    if segment.name == "approach place" and segment.to_go[-1] > 0.0:
+        return "arrive"
+    return segment.name
+
+
+def _parts(option: Option) -> dict[Part, tuple[object, ...]]:
+    """For each part of a cycle, what of an option decides on it."""
     pick = (option.branch, option.pick_turn)
     place = (*pick, option.place_turns)
     return {
         "approach pick": ("pick", *pick),
         "lift off": ("lift", *pick, option.route),
         "transfer": ("across", *place, option.route),
-        "return": ("across", *place, option.route),
+        "return": ("back", *place, option.back),
+        "arrive": ("down", *place, option.approach, option.route.over, option.route.raised),
         "approach place": ("in", *place, option.approach),
-        "withdraw": ("out", *place),
+        "withdraw": ("out", *place, option.back.raised),
     }

@@ -8,12 +8,12 @@ import numpy as np
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
 from .cycle import Cycle, Segment, SegmentName
-from .options import Choices, Option, Task, Turns, base_from_pick, base_from_placed
+from .heights import Heights
+from .options import Choices, Option, Part, Route, Task, Turns, base_from_pick, base_from_placed
 from .path import Lines, straight
-from .postures import Posture, Reach, postures_of, ranked
+from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
 from .timing import joint_move_time, line_time
 
-_PAST = 0.030  # [m]: how far bottoms are lifted past the tops of what stands beside them
 FAR = 10.0  # [m]: height to go on segments that do not come to rest
 
 
@@ -22,11 +22,14 @@ class Unplanned:
     """Why an option has no motion.
 
     Attributes:
-        segment: The segment that cannot be followed.
+        segment: The segment that cannot be followed, and the part of the cycle that it is.
+        room: Joint room where a joint leaves its range, negative [rad or m].
     """
 
     segment: SegmentName
+    part: Part
     message: str
+    room: float | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +63,7 @@ class Planner:
             task.number: postures
             for task, postures in zip(tasks, postures_of(cell, pallet, tasks), strict=True)
         }
-        self._tops = _tops(pallet)
+        self.heights = Heights(cell, pallet, self.reach)
         self._lines: dict[tuple[object, ...], Array | None] = {}
         self._ready: Array | None = None
 
@@ -104,42 +107,15 @@ class Planner:
     ) -> tuple[Array, Array, Array]:
         """Straight up from the pick: pose, way, joints at the start."""
         pose = base_from_pick(self.cell, task.group, turn)
-        return pose, self.up * (self.lift(task) + extra), start
+        return pose, self.up * (self.heights.lift(task) + extra), start
 
-    def lift(self, task: Task) -> float:
-        """Height of the least lift off the pick: past guides and queue in any case [m]."""
-        motion, infeed = self.cell.motion, self.cell.infeed
-        queue = -float(task.group.extent()[0, 2]) if infeed.queue else 0.0
-        return max(motion.lift_off, infeed.guide_height + _PAST, queue and queue + _PAST)
-
-    def _level(self, task: Task, option: Option) -> float:
-        """How much further to lift than `lift`, so as to cross at the height of arrival."""
+    def _higher(self, task: Task, option: Option) -> float:
+        """How much further to lift than the least: to the height of arrival, or as near as can be."""
         if not option.route.level:
             return 0.0
-        pick = base_from_pick(self.cell, task.group, option.pick_turn)
-        start = self._release_poses(task, option)[0]
-        rise = float(((start[:3, 3] - pick[:3, 3]) * self.up).sum())
-        return max(0.0, round(rise + self._arrival(task, option, 0) - self.lift(task), 6))
-
-    def _arrival(self, task: Task, option: Option, release: int) -> float:
-        """Height over the placement at which the group arrives [m]."""
-        least = self.cell.motion.approach_height + option.route.raised
-        if not option.route.over:
-            return least
-        over = self._standing_top(task, release) + self.cell.motion.transfer_clearance
-        low = task.placements[release].z + float(task.group.extent()[0, 2])
-        return round(max(least, over - low + option.route.raised), 6)
-
-    def _standing_top(self, task: Task, release: int) -> float:
-        """Height of the tallest carton down on this pallet before a release [m]."""
-        return self._tops[task.first + release]
-
-    def _departure(self, task: Task, release: int) -> float:
-        """Height of the straight way up after a release: more when cartons still hang [m]."""
-        height = self.cell.motion.approach_height
-        if release + 1 < len(task.placements):
-            return height - float(task.group.extent()[0, 2]) + _PAST
-        return height
+        poses = self._release_poses(task, option)
+        start = self._posture(task, option).pick[option.branch]
+        return self.heights.higher(task, option, poses[0], start)
 
     def _release_poses(self, task: Task, option: Option) -> list[Array]:
         return [
@@ -158,13 +134,13 @@ class Planner:
         group, turn, branch = task.group.name, option.pick_turn, option.branch
         keys: list[tuple[object, ...]] = [
             ("up", group, turn, branch, 0.0),
-            ("up", group, turn, branch, self._level(task, option)),
+            ("up", group, turn, branch, self._higher(task, option)),
         ]
         for release, approach in enumerate(option.approach):
             place = (task.number, release, turn, option.place_turns[: release + 1], branch)
             keys.append(("in", *place, approach))
-            keys.append(("down", *place, approach, self._arrival(task, option, release)))
-            keys.append(("out", *place))
+            keys.append(("down", *place, approach, self.heights.arrival(task, option, release)))
+            keys.append(("out", *place, self.heights.departure(task, option, release)))
         return keys
 
     def _lines_of(self, task: Task, option: Option) -> list[tuple[Array, Array, Array]]:
@@ -173,7 +149,7 @@ class Planner:
         turn, start = option.pick_turn, posture.pick[branch]
         lines = [
             self._up_line(task, turn, start, 0.0),
-            self._up_line(task, turn, start, self._level(task, option)),
+            self._up_line(task, turn, start, self._higher(task, option)),
         ]
         for release, pose in enumerate(self._release_poses(task, option)):
             q = posture.place[release, branch]
@@ -181,8 +157,8 @@ class Planner:
             beside = pose.copy()
             beside[:3, 3] += low + self._sideways(option.approach[release])
             lines.append((pose, beside[:3, 3] - pose[:3, 3], q))
-            lines.append((beside, self.up * self._arrival(task, option, release) - low, q))
-            lines.append((pose, self.up * self._departure(task, release), q))
+            lines.append((beside, self.up * self.heights.arrival(task, option, release) - low, q))
+            lines.append((pose, self.up * self.heights.departure(task, option, release), q))
         return lines
 
     def _follow(self, lines: dict[tuple[object, ...], tuple[Array, Array, Array]]) -> None:
@@ -201,16 +177,18 @@ class Planner:
             self._lines[key] = next(found) if good else None
 
     def _cycle(self, task: Task, option: Option) -> Cycle | Unplanned:
-        names: list[SegmentName] = ["approach pick", "lift off"]
-        names += ["approach place", "approach place", "withdraw"] * len(task.placements)
+        parts: list[Part] = ["approach pick", "lift off"]
+        parts += ["approach place", "arrive", "withdraw"] * len(task.placements)
         lines: list[Array] = []
-        for name, key in zip(names, self._keys(task, option), strict=True):
+        for part, key in zip(parts, self._keys(task, option), strict=True):
+            name = "approach place" if part == "arrive" else part
             rows = self._lines[key]
             if rows is None:
-                return Unplanned(name, f"no straight {name} within reach")
+                return Unplanned(name, part, f"no straight {name} within reach")
             room = self.reach.margin(rows).min()
-            if room < -1e-9:
-                return Unplanned(name, f"a joint leaves its usable range on the {name}")
+            if room < -AT_LIMIT:
+                message = f"a joint leaves its usable range on the {name}"
+                return Unplanned(name, part, message, float(room))
             lines.append(rows)
         return self._assemble(task, option, lines)
 
@@ -220,28 +198,28 @@ class Planner:
         builder = _Builder(self)
         if np.abs(ready - lines[0][-1]).max() > 0:
             builder.joint("approach pick", np.stack([ready, lines[0][-1]]), (), 0)
-        lift = self.lift(task)
+        lift = self.heights.lift(task)
         builder.line("approach pick", lines[0][::-1], (lift, 0.0), (), 0)
         builder.dwell(self.cell.motion.grip_time)
-        builder.line("lift off", lines[1], (0.0, lift + self._level(task, option)), every, 0)
+        builder.line("lift off", lines[1], (0.0, lift + self._higher(task, option)), every, 0)
         held = every
         for release, placement in enumerate(task.placements):
             inward, down, outward = lines[2 + 3 * release : 5 + 3 * release]
-            crossing = self._crossing(option, builder.last, down[-1])
+            crossing = self._crossing(option, option.route, builder.last, down[-1])
             if crossing is None:
-                return Unplanned("transfer", "a point on the way is out of reach")
+                return Unplanned("transfer", "transfer", "a point on the way is out of reach")
             builder.joint("transfer", crossing, held, release)
-            low, high = self.cell.motion.approach_height, self._arrival(task, option, release)
+            low, high = self.cell.motion.approach_height, self.heights.arrival(task, option, release)
             if high > low:
                 builder.line("approach place", down[::-1], (high, low), held, release)
             builder.line("approach place", inward[::-1], (low, 0.0), held, release)
             builder.dwell(self.cell.motion.release_time)
             held = tuple(item for item in held if item not in placement.items)
-            rise = self._departure(task, release)
+            rise = self.heights.departure(task, option, release)
             builder.line("withdraw", outward, (0.0, rise), held, release + 1)
-        back = self._crossing(option, ready, builder.last)
+        back = self._crossing(option, option.back, ready, builder.last)
         if back is None:
-            return Unplanned("return", "a point on the way is out of reach")
+            return Unplanned("return", "return", "a point on the way is out of reach")
         builder.joint("return", back[::-1], held, len(task.placements))
         return Cycle(
             task.number,
@@ -249,18 +227,20 @@ class Planner:
             self.arm.branch_names[option.branch],
             option.pick_turn,
             option.place_turns,
-            option.route.name,
+            _told(option),
             tuple(builder.segments),
         )
 
-    def _crossing(self, option: Option, start: Array, end: Array) -> Array | None:
+    def _crossing(
+        self, option: Option, route: Route, start: Array, end: Array
+    ) -> Array | None:
         """Rows of a joint move between two points over the route's points on the way."""
-        if option.route.via == "none":
+        if route.via == "none":
             return np.stack([start, end])
         flange = self.arm.chain.flange_poses(np.stack([start, end]))
         tcp = flange @ self.cell.tool.flange_from_tcp
         rows = [start]
-        for pose in _points_on_the_way(tcp[0], tcp[1], option.route.via, self.up):
+        for pose in _points_on_the_way(tcp[0], tcp[1], route.via, self.up):
             answers = self.reach.answers(pose[None])
             q = self.reach.within(answers, rows[-1])[0, option.branch]
             if np.isnan(q).any():
@@ -289,12 +269,11 @@ def _points_on_the_way(start: Array, end: Array, via: str, up: Array) -> list[Ar
     return poses
 
 
-def _tops(pallet: Pallet) -> list[float]:
-    """Height of the tallest carton down before each placement of a pallet, over its deck [m]."""
-    tops = [0.0]
-    for placement in pallet.placements:
-        tops.append(max(tops[-1], placement.z))
-    return tops
+def _told(option: Option) -> str:
+    """The route taken, in words."""
+    if option.back.name == option.route.name:
+        return option.route.name
+    return f"{option.route.name}; back {option.back.name}"
 
 
 class _Builder:

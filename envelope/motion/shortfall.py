@@ -32,7 +32,8 @@ def shortfall(planner: Planner, task: Task) -> Shortfall:
     turn = task.group.turns[0]
     above = planner.up * planner.cell.motion.approach_height
     pick = base_from_pick(planner.cell, task.group, turn)
-    waypoints = [("pick", pick), ("point above the pick", pick + _lifted(planner.up * planner.lift(task)))]
+    lifted = pick + _lifted(planner.up * planner.heights.lift(task))
+    waypoints = [("pick", pick), ("point above the pick", lifted)]
     for placement in task.placements:
         at = base_from_placed(planner.cell, planner.pallet, placement, turn, 0.0)
         waypoints += [("placement", at), ("point above the placement", at + _lifted(above))]

@@ -1,0 +1,69 @@
+"""How high a group is lifted, how high it arrives, and how high the tool withdraws."""
+
+import numpy as np
+
+from ..cell.model import Cell, Pallet
+from ..geometry.frames import Array, invert
+from .options import Option, Task, base_from_pick
+from .postures import Reach
+
+_PAST = 0.030  # [m]: how far bottoms are lifted past the tops of what stands beside them
+_STEP = 0.025  # [m]: in which the highest lift is found
+
+
+class Heights:
+    """Heights of the straight lines of cycles on one pallet."""
+
+    def __init__(self, cell: Cell, pallet: Pallet, reach: Reach) -> None:
+        self._cell, self._reach = cell, reach
+        self._up = invert(cell.mounted.world_from_base)[:3, 2]
+        self._tops = [0.0]
+        for placement in pallet.placements:
+            self._tops.append(max(self._tops[-1], placement.z))
+        self._highest: dict[tuple[object, ...], float] = {}
+
+    def lift(self, task: Task) -> float:
+        """The least lift off the pick: past the guides and the queue in any case [m]."""
+        motion, infeed = self._cell.motion, self._cell.infeed
+        height = -float(task.group.extent()[0, 2])
+        past_queue = height + _PAST if infeed.queue else 0.0
+        return max(motion.lift_off, infeed.guide_height + _PAST, past_queue)
+
+    def higher(self, task: Task, option: Option, base_from_place: Array, start: Array) -> float:
+        """How much further to lift than `lift` so as to cross at the height of arrival [m].
+
+        As near to it as the arm gets straight above the pick; start: joints at the pick.
+        """
+        pick = base_from_pick(self._cell, task.group, option.pick_turn)
+        rise = float(((base_from_place[:3, 3] - pick[:3, 3]) * self._up).sum())
+        wanted = rise + self.arrival(task, option, 0)
+        key = (task.group.name, option.pick_turn, option.branch)
+        if key not in self._highest:
+            self._highest[key] = self._highest_lift(pick, start, option.branch)
+        return max(0.0, round(min(wanted, self._highest[key]) - self.lift(task), 6))
+
+    def _highest_lift(self, pick: Array, start: Array, branch: int) -> float:
+        """The highest straight lift that stays within reach and range [m]."""
+        heights = np.arange(0.0, 4.0, _STEP)
+        poses = np.repeat(pick[None], len(heights), axis=0)
+        poses[:, :3, 3] += heights[:, None] * self._up
+        q = self._reach.within(self._reach.answers(poses), start)[:, branch]
+        lost = np.flatnonzero(np.isnan(q).any(axis=1))
+        return float(heights[lost[0]] - 2 * _STEP) if len(lost) else float(heights[-1])
+
+    def arrival(self, task: Task, option: Option, release: int) -> float:
+        """Height over the placement at which the group arrives [m]."""
+        motion = self._cell.motion
+        least = motion.approach_height + option.route.raised
+        if not option.route.over:
+            return least
+        over = self._tops[task.first + release] + motion.transfer_clearance
+        low = task.placements[release].z + float(task.group.extent()[0, 2])
+        return round(max(least, over - low + option.route.raised), 6)
+
+    def departure(self, task: Task, option: Option, release: int) -> float:
+        """Height of the straight way up after a release: more when cartons still hang [m]."""
+        height = self._cell.motion.approach_height
+        if release + 1 < len(task.placements):
+            return height - float(task.group.extent()[0, 2]) + _PAST
+        return height + option.back.raised
