@@ -7,12 +7,12 @@ import numpy as np
 
 from ..cell.model import Cell
 from ..geometry.bodies import Mesh
-from ..geometry.distance import inside_mesh
-from ..geometry.frames import Array, invert
+from ..geometry.frames import Array
 from ..geometry.sweep import CAP, Brackets, Limits, Pairs, Pieces, Stage, box_gap, certify
 from ..motion.cycle import Cycle, Segment
 from ..motion.options import Task
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
+from .inside import closed_meshes, starting_inside
 from .rules import Meeting, Rule, Rules
 
 _PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
@@ -64,6 +64,7 @@ class Watch:
         self.cast, self.planned = cast, planned
         self.rules = Rules(cell)
         self.clearances = cell.clearances
+        self.closed = closed_meshes(cast)
         self.segments: list[tuple[int, int, Segment]] = [
             (p, s, segment)
             for p, plan in enumerate(planned)
@@ -71,7 +72,6 @@ class Watch:
         ]
         self._cut()
         self.stage = Stage(cast.travel, cast.parts, cast.link, self._pieces)
-        self._rule_numbers: dict[tuple[int, int, int, bool], int] = {}
         self._rules: list[Rule] = []
 
     def brackets(self, *, values: bool = True) -> list[Watched]:
@@ -91,9 +91,9 @@ class Watch:
         touching = np.array([self._rules[r].touching for r in unique[:, 2]], dtype=bool)
         wanted = np.where(touching, 0.0, self.clearances.margin)
         limits = Limits(full, rest, wanted, self.clearances.taper_height)
-        cap = max(CAP, float(full.max(initial=0.0)) + self.clearances.margin + 0.01)
-        found = certify(self.stage, pairs, limits, cap=cap, values=values)
-        inside = self._inside(pairs)
+        found = certify(self.stage, pairs, limits, cap=self._cap(), values=values)
+        begin = self.stage.ends[0][self._pieces.start[:-1]]
+        inside = starting_inside(self.cast, begin, pairs)
         return [self._watched(q, unique[q], pairs, found, inside) for q in range(len(unique))]
 
     # --- the motion in pieces ---------------------------------------------------------------
@@ -146,7 +146,7 @@ class Watch:
         cast, start = self.cast, self._pieces.start[:-1]
         still = np.flatnonzero(cast.link == 0)
         moving = np.flatnonzero(cast.link != 0)
-        low, high = self.stage.still_boxes()
+        low, high = self._whole(*self.stage.still_boxes(), still)
         stands = self._standing()[:, cast.parts.owner[still]]
         limit = self._widest()
         boxes: dict[int, tuple[Array, Array]] = {}
@@ -158,6 +158,7 @@ class Watch:
                 np.minimum.reduceat(part_low, start),
                 np.maximum.reduceat(part_high, start),
             )
+        boxes = self._whole_moving(boxes)
         carried = self._carried()
         for part in moving:
             mine = boxes[int(part)]
@@ -181,11 +182,51 @@ class Watch:
         segment, first, second = (np.concatenate(column) for column in zip(*found, strict=True))
         return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
 
-    def _widest(self) -> float:
+    def _whole(self, low: Array, high: Array, parts: Index) -> tuple[Array, Array]:
+        """Boxes in which the first triangle of each closed mesh stands for all of the mesh.
+
+        What is inside a mesh may be far from all its triangles, and must be met all the same.
+        """
+        low, high, owner = low.copy(), high.copy(), self.cast.parts.owner
+        for mesh in self.closed:
+            mine = parts[owner[parts] == mesh]
+            if len(mine):
+                low[mine[0]], high[mine[0]] = low[mine].min(axis=0), high[mine].max(axis=0)
+        return low, high
+
+    def _whole_moving(
+        self, boxes: dict[int, tuple[Array, Array]]
+    ) -> dict[int, tuple[Array, Array]]:
+        """The same for boxes of moving parts over each segment."""
+        whole, owner = dict(boxes), self.cast.parts.owner
+        for mesh in self.closed:
+            mine = [part for part in boxes if owner[part] == mesh]
+            if mine:
+                low = np.min([boxes[part][0] for part in mine], axis=0)
+                whole[mine[0]] = (low, np.max([boxes[part][1] for part in mine], axis=0))
+        return whole
+
+    def _most_asked(self) -> float:
+        """The greatest clearance that any rule asks for [m]."""
         asked = self.clearances
-        return CAP + max(
-            asked.carried_to_placed, asked.carried_to_fixed, asked.tool_to_fixed, asked.arm_to_any
+        return max(
+            asked.carried_to_placed,
+            asked.carried_to_guide,
+            asked.carried_to_fixed,
+            asked.tool_to_placed,
+            asked.tool_to_fixed,
+            asked.arm_to_any,
+            asked.arm_to_itself,
+            asked.placing_gap,
         )
+
+    def _cap(self) -> float:
+        """Clearance above which nothing is told apart: whatever is watched beside it [m]."""
+        return max(CAP, self._most_asked() + self.clearances.margin + 0.01)
+
+    def _widest(self) -> float:
+        """Gap between boxes above which parts are not watched: never under the cap [m]."""
+        return max(CAP + self._most_asked(), self._cap())
 
     def _standing(self) -> Mask:
         """Which actors stand in which segment, shape (segments, actors)."""
@@ -285,54 +326,17 @@ class Watch:
 
     # --- answers --------------------------------------------------------------------------------
 
-    def _inside(self, pairs: Pairs) -> set[int]:
-        """Queries in which a body starts inside a closed mesh, or has one of its own inside.
-
-        A body cannot get inside without crossing the surface, and crossings are found by the
-        triangles; so one look at the start of each segment is enough.
-        """
-        meshes = [
-            index
-            for index, body in enumerate(self.cast.bodies)
-            if isinstance(body.shape, Mesh) and body.shape.closed
-        ]
-        owner, inside = self.cast.parts.owner, set[int]()
-        for mesh in meshes:
-            for around, within in ((pairs.first, pairs.second), (pairs.second, pairs.first)):
-                rows = np.flatnonzero(owner[around] == mesh)
-                cases = np.stack([pairs.segment[rows], within[rows], pairs.query[rows]], axis=1)
-                for segment, part, query in np.unique(cases, axis=0).tolist():
-                    if self._starts_inside(mesh, segment, part):
-                        inside.add(query)
-        return inside
-
-    def _starts_inside(self, mesh: int, segment: int, part: int) -> bool:
-        parts, frames = self.cast.parts, self.stage.ends[0][self._pieces.start[segment]]
-        centre = parts.rotation[part] @ parts.box_centre[part] + parts.position[part]
-        link = frames[self.cast.link[part]]
-        point = link[:3, :3] @ centre + link[:3, 3]
-        around = frames[self.cast.actors[mesh].link] @ self.cast.bodies[mesh].pose
-        local = invert(around) @ np.append(point, 1.0)
-        shape = self.cast.bodies[mesh].shape
-        if not isinstance(shape, Mesh):
-            return False
-        corners = shape.triangles.reshape(-1, 3)
-        if (local[:3] < corners.min(axis=0)).any() or (local[:3] > corners.max(axis=0)).any():
-            return False
-        return bool(inside_mesh(shape.triangles, local[None, :3])[0])
-
     def _watched(
-        self, query: int, key: Index, pairs: Pairs, found: Brackets, inside: set[int]
+        self, query: int, key: Index, pairs: Pairs, found: Brackets, inside: dict[int, int]
     ) -> Watched:
         """The answer to one query."""
         planned, number, segment = self.segments[int(key[0])]
         rule = self._rules[int(key[2])]
-        owner, margin = self.cast.parts.owner, (float(found.lower[query]), float(found.upper[query]))
+        owner = self.cast.parts.owner
+        margin = (float(found.lower[query]), float(found.upper[query]))
         if query in inside:
-            first = pairs.take(pairs.query == query)
-            margin = (-np.inf, -np.inf)
             return Watched(
-                planned, number, int(key[1]), rule, int(owner[first.second[0]]), margin,
+                planned, number, int(key[1]), rule, inside[query], (-np.inf, -np.inf),
                 rule.full, float(segment.times[0]), None, (0, 0.0), inside=True,
             )  # fmt: skip
         if not found.near[query]:
