@@ -1,0 +1,1 @@
+"""Pictures of a cell: the only home of the drawing library."""

@@ -35,7 +35,8 @@ class View:
         """Unit vectors to the right and up in the picture."""
         right = np.cross(self.towards, UP)
         size = float(np.linalg.norm(right))
-        right = right / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])  # a plan has x to the right
+        # seen from above, x is to the right
+        right = right / size if size > 1e-6 else np.array([1.0, 0.0, 0.0])
         return right, np.cross(right, self.towards)
 
     def project(self, points: Array) -> Array:
@@ -85,7 +86,7 @@ def look_at(subject: Subject) -> Array:
     clear = 1.0 - _hidden(subject.points, views, subject.others).mean(axis=1)
     own = [*subject.first, *subject.second]
     plain = 1.0 - _hidden(subject.points, views, own).mean(axis=1)
-    score = 3.0 * clear + 1.0 * plain
+    score = 3.0 * clear + 1.5 * plain
     for bodies in (subject.first, subject.second):
         score += _shares_seen(bodies, views, subject.others)
     if subject.line is not None:
@@ -93,13 +94,18 @@ def look_at(subject: Subject) -> Array:
     score += 0.3 * np.abs(views[:, 0] * views[:, 1])  # along a wall of the cell all looks flat
     rise = np.degrees(np.arcsin(-views[:, 2]))
     score -= 0.01 * np.abs(rise - _BEST_RISE)
-    return views[int(np.argmax(np.round(score, 9)))]
+    return views[int((score * 1e9).astype(np.int64).argmax())]
 
 
 def hiding(points: Array, towards: Array, others: Iterable[Facets]) -> list[bool]:
     """For each of the others, whether it hides any of the points, seen along a direction."""
     back = np.repeat(-towards[None], len(points), axis=0)
     return [bool(crosses(body, points, back).any()) for body in others]
+
+
+def hidden_share(points: Array, towards: Array, bodies: Sequence[Facets]) -> float:
+    """Share of points, shape (n, 3) [m], that bodies hide, seen along a direction."""
+    return float(_hidden(points, towards[None], bodies).mean())
 
 
 def _shares_seen(bodies: Sequence[Facets], views: Array, others: Sequence[Facets]) -> Array:

@@ -13,7 +13,7 @@ _DIFFERENT = 6  # of 255: a change of colour larger than this is no rounding
 
 def differs(first: Image, second: Image) -> Mask:
     """Where two shots differ, shape (height, width)."""
-    return (np.abs(first.astype(int) - second.astype(int)) > _DIFFERENT).any(axis=2)
+    return np.asarray(np.abs(first.astype(int) - second.astype(int)).max(axis=2) > _DIFFERENT)
 
 
 def vivid(picture: Image) -> Mask:
@@ -36,9 +36,7 @@ def tinted(below: Image, where: Mask, colour: Colour, share: float) -> Image:
 def outlined(below: Image, area: Mask, colour: Colour, share: float = 0.8) -> Image:
     """A shot with the outline of an area, two pixels wide."""
     grown = np.pad(area, 1)
-    shrunk = (
-        grown[:-2, 1:-1] & grown[2:, 1:-1] & grown[1:-1, :-2] & grown[1:-1, 2:] & area
-    )
+    shrunk = grown[:-2, 1:-1] & grown[2:, 1:-1] & grown[1:-1, :-2] & grown[1:-1, 2:] & area
     return tinted(below, area & ~shrunk, colour, share)
 
 

@@ -79,8 +79,9 @@ class Canvas:
 
     def floor(self, low: Array, high: Array) -> list[Any]:
         """Put on a grid of 500 mm on the ground, over a box given by its corners."""
-        x = np.arange(np.floor(low[0] / _GRID), np.ceil(high[0] / _GRID) + 1) * _GRID
-        y = np.arange(np.floor(low[1] / _GRID), np.ceil(high[1] / _GRID) + 1) * _GRID
+        first = np.floor(low / _GRID).astype(int).tolist()
+        last = np.ceil(high / _GRID).astype(int).tolist()
+        x, y = ([k * _GRID for k in range(first[i], last[i] + 1)] for i in (0, 1))
         points = [(at, end, -0.002) for at in x for end in (y[0], y[-1])]
         points += [(end, at, -0.002) for at in y for end in (x[0], x[-1])]
         ends = np.arange(len(points)).reshape(-1, 2)

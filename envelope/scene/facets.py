@@ -77,8 +77,8 @@ def facets_of(body: Body) -> Facets:
     elif isinstance(shape, Capsule):
         facets = hull(_capsule(shape))
     elif isinstance(shape, Cylinder):
-        ring = _ring(shape.radius)
-        facets = hull(np.concatenate([ring - [0, 0, shape.half], ring + [0, 0, shape.half]]))
+        ends = [_ring(shape.radius, height) for height in (-shape.half, shape.half)]
+        facets = hull(np.concatenate(ends))
     elif isinstance(shape, Hull):
         facets = hull(np.asarray(shape.vertices, float))
     else:
@@ -114,8 +114,8 @@ def _capsule(shape: Capsule) -> Array:
     rise = np.linspace(0.0, np.pi / 2, _ALONG, endpoint=False)
     rings = [_ring(shape.radius * np.cos(a), shape.radius * np.sin(a)) for a in rise]
     cap = np.concatenate([*rings, [[0.0, 0.0, shape.radius]]])
-    low = cap * [1.0, 1.0, -1.0] - [0.0, 0.0, shape.half]
-    return np.concatenate([cap + [0.0, 0.0, shape.half], low])
+    cap[:, 2] += shape.half
+    return np.concatenate([cap, cap * [1.0, 1.0, -1.0]])
 
 
 def _from_triangles(triangles: Array) -> Facets:

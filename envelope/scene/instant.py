@@ -15,6 +15,7 @@ from .facets import Facets, facets_of
 
 _FLOOR_TOP = 0.002  # [m]: what lies this low and is this wide is floor, and not drawn
 _FLOOR_WIDE = 4.0  # [m]
+_ROOF_WIDE = 2.4  # [m]: a body this wide both ways is part of the building, drawn as an outline
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -92,12 +93,16 @@ def is_floor(facets: Facets) -> bool:
     return bool(high[2] <= _FLOOR_TOP and min(high[:2] - low[:2]) >= _FLOOR_WIDE)
 
 
+def is_building(facets: Facets) -> bool:
+    """Whether a body is so wide, as a ceiling is, that it would hide the cell or dwarf it."""
+    extent = facets.points.max(axis=0) - facets.points.min(axis=0)
+    return bool(extent[:2].min() >= _ROOF_WIDE)
+
+
 def _stands(actor: Actor, moment: Moment) -> bool:
     if actor.carried is not None:
         group, turn, item = actor.carried
-        return (
-            group == moment.task.group.name and turn == moment.turn and item in moment.carried
-        )
+        return group == moment.task.group.name and turn == moment.turn and item in moment.carried
     if not actor.since <= moment.event < actor.until:
         return False
     if not actor.segments >> SEGMENTS.index(moment.segment) & 1:  # pyright: ignore[reportArgumentType]
@@ -118,15 +123,26 @@ def segment_of(cycle: Cycle, finding: Finding) -> Segment | None:
 def moment_of(task: Task, cycle: Cycle, segment: Segment, at: float | None) -> Moment:
     """The moment of a cycle at an instant [s] within a segment; its end by default."""
     when = float(segment.times[-1]) if at is None else at
-    columns = [np.interp(when, segment.times, column) for column in segment.joints.T]
+    row = int(
+        np.clip(np.searchsorted(segment.times, when, side="right") - 1, 0, len(segment.times) - 2)
+    )
+    since, until = (float(time) for time in segment.times[row : row + 2])
+    share = min(max((when - since) / max(until - since, 1e-12), 0.0), 1.0)
     return Moment(
         task,
-        np.array(columns),
+        between_rows(segment.joints, np.array([row + share]))[0],
         task.first + segment.release,
         segment.name,
         segment.carried,
         cycle.pick_turn,
     )
+
+
+def between_rows(joints: Array, rows: Array) -> Array:
+    """Joints, shape (k, dof), at row numbers with fractions, shape (n,); shape (n, dof)."""
+    low = np.floor(rows).astype(np.intp).clip(0, max(len(joints) - 2, 0))
+    high = np.minimum(low + 1, len(joints) - 1)
+    return joints[low] + (rows - low)[:, None] * (joints[high] - joints[low])
 
 
 def waiting(task: Task, event: int, joints: Array) -> Moment:

@@ -7,11 +7,11 @@ import numpy as np
 from ..checks.finding import Result, Verdict
 from ..geometry.frames import Array
 from ..palletizing.group import carton_names
-from .camera import View, directions, hiding
-from .colours import BY_ROLE, BY_VERDICT, Colour
+from .camera import UP, View, directions, hidden_share, hiding
+from .colours import BLUISH_GREEN, BY_ROLE, BY_VERDICT, Colour
 from .draw import Canvas, lift_of
 from .facets import Facets
-from .instant import Scenery, Shown, resting_joints, waiting
+from .instant import Scenery, Shown, is_building, resting_joints, waiting
 from .sheet import MARGIN, SIZE, Sheet
 from .subjects import spoken
 from .views import corners, fitted
@@ -23,7 +23,7 @@ _WORDS: dict[Verdict, str] = {
     "not checked": "not checked",
     "fail": "fails",
 }
-_TAGS = 14  # more names than this in one picture cover the cell
+_APART = np.array([86.0, 42.0])  # [px]: names nearer than this cover each other
 
 
 def overview(
@@ -44,9 +44,11 @@ def overview(
         for judged in result.placements
         for name in carton_names(judged.placement)
     }
+    building = [entry.facets for entry in shown if is_building(entry.facets)]
+    shown = [entry for entry in shown if not is_building(entry.facets)]
     bodies = [entry.facets for entry in shown]
     bad = [e for e in shown if verdicts.get(e.name, "pass") != "pass"]
-    view = fitted(_direction(shown, bad), corners(bodies), _PANE[2:], 1.08)
+    view = _view(shown, bad)
     canvas.clear()
     points = corners(bodies)
     margin = np.array([0.5, 0.5, 0.0])
@@ -58,32 +60,26 @@ def overview(
         coloured.setdefault(colour, []).append(entry.facets)
     for colour, group in coloured.items():
         canvas.faces(group, colour)
-    canvas.edges(bodies, view.towards, lift_of(view))
+    canvas.edges([*bodies, *building], view.towards, lift_of(view))
     sheet = Sheet()
     title = result.cell_name
-    sheet.header(title, result.verdict, BY_VERDICT[result.verdict], _lines(result, spots, drawn))
+    chip = BLUISH_GREEN if result.verdict == "pass" else BY_VERDICT[result.verdict]
+    sheet.header(title, result.verdict, chip, _lines(result, spots, drawn))
     sheet.pane(canvas.shot(view), _PANE)
-    _tags(sheet, view, shown, bad, verdicts)
-    seen = [v for v in _WORDS if v in verdicts.values()]
-    sheet.key([(BY_VERDICT[v], _WORDS[v]) for v in seen], MARGIN + 20, SIZE[1] - 40 - 36 * len(seen), 300)
+    _tags(sheet, view, shown, bad)
+    seen: list[Verdict] = [v for v in _WORDS if v in verdicts.values()]
+    top = SIZE[1] - 40 - 36 * len(seen)
+    sheet.key([(BY_VERDICT[v], _WORDS[v]) for v in seen], MARGIN + 20, top, 300)
     return sheet
 
 
 def _lines(result: Result, spots: int, drawn: int) -> list[str]:
-    counts = [
-        f"{result.count(verdict)} {word}"
-        for verdict, word in (
-            ("fail", "fail"),
-            ("marginal", "marginal"),
-            ("not checked", "not checked"),
-            ("pass", "pass"),
-        )
-        if result.count(verdict)
-    ]
+    order: tuple[Verdict, ...] = ("fail", "marginal", "not checked", "pass")
+    counts = [f"{result.count(v)} {v}" for v in order if result.count(v)]
     total = len(result.placements)
     lines = [f"{total} placement{'s' if total != 1 else ''}: {', '.join(counts)}"]
     if spots and drawn < spots:
-        lines.append(f"{drawn} of {spots} problem spots have their own picture: the worst of each kind")
+        lines.append(f"{drawn} of {spots} problem spots have a picture: the worst of each kind")
     elif spots:
         lines.append("every problem spot has its own picture")
     else:
@@ -101,35 +97,50 @@ def _full(scenery: Mapping[str, Scenery], result: Result) -> list[Shown]:
     return place.at(waiting(place.tasks[0], event, joints))
 
 
-def _direction(shown: list[Shown], bad: list[Shown]) -> Array:
-    """The direction in which most of what is bad is seen, and little hides it."""
+def _view(shown: list[Shown], bad: list[Shown]) -> View:
+    """The view in which the pallets and most of what is bad are seen, and large."""
     views = directions()
     views = views[(views[:, 2] < -0.45) & (views[:, 2] > -0.65)]
-    targets = bad or [e for e in shown if e.role in ("arm", "placed")]
     others = [e.facets for e in shown]
-    points = np.array([e.facets.points.max(axis=0) + [-0.02, -0.02, 0.01] for e in targets])
-    hidden = [sum(hiding(points, towards, others)) for towards in views]
-    return views[int(np.argmin(hidden))]
+    stands = [e for e in shown if e.role == "pallet"]
+    inset = np.array([-0.02, -0.02, 0.01])
+    places = [e.facets.points.max(axis=0) + inset for e in bad]
+    places += [place for e in stands for place in e.facets.points + 0.01 * UP]
+    points = np.array(places).reshape(-1, 3)
+    best: tuple[float, View] | None = None
+    for towards in views:
+        view = fitted(towards, corners(others), _PANE[2:], 1.08)
+        share = hidden_share(points, towards, others) if len(points) else 0.0
+        cost = view.half * (1.0 + 2.0 * share)
+        if best is None or cost < best[0] - 1e-9:
+            best = cost, view
+    if best is None:
+        raise ValueError("no direction of view")
+    return best[1]
 
 
-def _tags(
-    sheet: Sheet, view: View, shown: list[Shown], bad: list[Shown], verdicts: Mapping[str, Verdict]
-) -> None:
-    """Names of pallets and of what is bad."""
+def _tags(sheet: Sheet, view: View, shown: list[Shown], bad: list[Shown]) -> None:
+    """Names of pallets and of what is bad, as many as do not cover each other."""
+    taken: list[Array] = []
+
+    def put(text: str, at: Array) -> None:
+        place = at + _PANE[:2]
+        if all((np.abs(place - other) > _APART).any() for other in taken):
+            sheet.tag(text, place, _PANE)
+            taken.append(place)
+
     for entry in shown:
         if entry.role == "pallet":
-            foot = entry.facets.points.copy()
-            at = view.project(foot)
-            corner = at[at[:, 1].argmax()] + _PANE[:2]
-            sheet.tag(spoken(entry.name), corner + [0.0, 24.0], _PANE)
+            at = view.project(entry.facets.points)
+            put(spoken(entry.name), at[at[:, 1].argmax()] + [0.0, 24.0])
     others = [entry.facets for entry in shown]
-    tagged = 0
+    named: set[str] = set()
     for entry in bad:
+        name = entry.name.removeprefix("carton/").partition(".")[0]
         place = _face_seen(entry.facets, view.towards, others)
-        if place is not None and tagged < _TAGS:
-            at = view.project(place[None])[0] + _PANE[:2]
-            sheet.tag(entry.name.removeprefix("carton/"), at, _PANE)
-            tagged += 1
+        if place is not None and name not in named:
+            put(name, view.project(place[None])[0])
+            named.add(name)
 
 
 def _face_seen(carton: Facets, towards: Array, others: list[Facets]) -> Array | None:

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from pathlib import Path
 
-
 from ..cell.model import Cell
 from ..checks.finding import Result
 from .choose import Problem, chosen, problems
@@ -13,7 +12,6 @@ from .overview import overview
 from .problem_picture import problem_picture
 from .sheet import Sheet
 from .subjects import scene_of
-
 
 
 def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:

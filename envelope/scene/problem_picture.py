@@ -13,6 +13,7 @@ from .choose import Problem
 from .colours import BY_ROLE, BY_VERDICT, EDGE, FIRST, OVERLAP, REACHED, SECOND, SWEPT, Colour
 from .draw import Canvas, Image, lift_of, visible
 from .facets import Facets
+from .instant import is_building
 from .sheet import DETAIL, MAIN, WHERE, Sheet
 from .subjects import Mark, Scene, distance_text, in_units, spoken
 from .views import corners, detail_view, direction_of, fitted, main_view
@@ -20,7 +21,7 @@ from .views import corners, detail_view, direction_of, fitted, main_view
 _GHOST = 0.16  # of what stands between the eye and the spot is left
 _SWEPT, _LEVEL, _OVERLAP = 0.30, 0.38, 0.75  # shares of a tint
 _BEHIND = 0.004  # [m]: faces that the swept room shares with a body are drawn as the body's
-_DETAIL_BELOW = 60.0  # [px]: a length shorter than this is shown enlarged as well
+_DETAIL_BELOW = 42.0  # [px]: a length shorter than this is shown enlarged as well
 
 
 def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
@@ -37,44 +38,62 @@ def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
         [_measured(scene, problem), _when(problem)],
     )
     sheet.pane(stage.main(view), MAIN)
-    everything = corners([*(e.facets for e in scene.quiet), *scene.first, *scene.second])
+    everything = corners(_cell(scene))
     whole = fitted(towards, everything, WHERE[2:], 1.04)
     sheet.pane(stage.plain(whole), WHERE, "where in the cell")
     sheet.frame(_frame(view, whole) + WHERE[:2], WHERE)
-    below = WHERE[1] + WHERE[3] + 20
+    third = True
+    if scene.level:
+        _plan(sheet, stage, scene, everything)
+    elif scene.mark is not None and _small(scene.mark, view):
+        _detail(sheet, stage, scene.mark, view)
+    else:
+        third = False
     if scene.mark is not None:
-        ends = view.project(np.array([scene.mark.start, scene.mark.end])) + MAIN[:2]
-        if scene.mark.shift:
-            _plan(sheet, stage, scene.mark, everything)
-            below = DETAIL[1] + DETAIL[3] + 20
-            sheet.shift(ends[0], ends[1], scene.mark.text, MAIN)
-        else:
-            apart = float(np.linalg.norm(ends[1] - ends[0]))
-            if apart < _DETAIL_BELOW:
-                _detail(sheet, stage, scene, view)
-                below = DETAIL[1] + DETAIL[3] + 20
-            sheet.length(ends[0], ends[1], scene.mark.text, MAIN)
-    sheet.key(_key(scene), WHERE[0], below, WHERE[2])
+        _marked(sheet, scene.mark, view)
+    under = DETAIL if third else WHERE
+    sheet.key(_key(scene), WHERE[0], under[1] + under[3] + 20, WHERE[2])
     return sheet
 
 
-def _detail(sheet: Sheet, stage: "_Stage", scene: Scene, view: View) -> None:
-    """The measured length once more, enlarged, with a ring where it is in the large view."""
-    if scene.mark is None:
-        return
-    near = detail_view(scene.mark, view.towards, DETAIL[2:])
+def _cell(scene: Scene) -> list[Facets]:
+    """All bodies of a scene but for the building around them."""
+    bodies = [*(e.facets for e in scene.quiet), *scene.first, *scene.second]
+    return [body for body in bodies if not is_building(body)] or bodies
+
+
+def _small(mark: Mark, view: View) -> bool:
+    ends = view.project(np.array([mark.start, mark.end]))
+    return mark.kind == "length" and float(np.linalg.norm(ends[1] - ends[0])) < _DETAIL_BELOW
+
+
+def _marked(sheet: Sheet, mark: Mark, view: View) -> None:
+    """The mark in the large view, with its label."""
+    start, end = view.project(np.array([mark.start, mark.end])) + MAIN[:2]
+    if mark.kind == "length":
+        sheet.length(start, end, mark.text, MAIN)
+    elif mark.kind == "shift":
+        sheet.shift(start, end, mark.text, MAIN)
+    else:
+        sheet.place((start + end) / 2, mark.text, MAIN)
+
+
+def _detail(sheet: Sheet, stage: "_Stage", mark: Mark, view: View) -> None:
+    """The measured length once more, enlarged."""
+    near = detail_view(mark, view.towards, DETAIL[2:])
     larger = near.pixels(1.0) / view.pixels(1.0)
     sheet.pane(stage.close(near), DETAIL, f"{larger:.0f} times larger")
-    ends = near.project(np.array([scene.mark.start, scene.mark.end])) + DETAIL[:2]
+    ends = near.project(np.array([mark.start, mark.end])) + DETAIL[:2]
     sheet.plain_length(ends[0], ends[1])
 
 
-def _plan(sheet: Sheet, stage: "_Stage", mark: Mark, everything: Array) -> None:
+def _plan(sheet: Sheet, stage: "_Stage", scene: Scene, everything: Array) -> None:
     """The cell from above, with a shift that is asked for."""
     plan = fitted(np.array([0.0, 0.0, -1.0]), everything, DETAIL[2:], 1.04)
     sheet.pane(stage.main(plan), DETAIL, "from above")
-    ends = plan.project(np.array([mark.start, mark.end])) + DETAIL[:2]
-    sheet.plain_shift(ends[0], ends[1])
+    if scene.mark is not None:
+        ends = plan.project(np.array([scene.mark.start, scene.mark.end])) + DETAIL[:2]
+        sheet.plain_shift(ends[0], ends[1])
 
 
 def _frame(view: View, whole: View) -> Array:
@@ -90,10 +109,11 @@ def _measured(scene: Scene, problem: Problem) -> str:
     finding = problem.finding
     who = " and ".join(name for name in scene.names if name)
     if finding.check not in ("approach", "collision") or finding.between is None:
-        return finding.message
+        return spoken(finding.message)
     if finding.limit is None or finding.limit <= 0.0:
         return f"{who}: {distance_text(finding)}; they must not touch"
-    return f"{who}: {distance_text(finding)}; asked: at least {in_units(finding.limit, finding.unit)}"
+    asked = in_units(finding.limit, finding.unit)
+    return f"{who}: {distance_text(finding)}; asked: at least {asked}"
 
 
 def _when(problem: Problem) -> str:
@@ -110,6 +130,8 @@ def _when(problem: Problem) -> str:
         if finding.gain is not None and finding.between is not None:
             way = in_words(np.array(finding.gain))
             parts.append(f"{spoken(finding.between[0])} gains room towards {way}")
+    elif finding.check == "stacking":
+        parts.append("the stack is drawn as it is once this placement is down")
     elif cycle is not None and finding.value is not None and finding.limit is not None:
         value, limit = in_units(finding.value, finding.unit), in_units(finding.limit, finding.unit)
         parts.append(f"{value}; limit {limit}")
@@ -118,7 +140,7 @@ def _when(problem: Problem) -> str:
 
 def _key(scene: Scene) -> list[tuple[Colour, str]]:
     """What the colours stand for."""
-    entries = [(FIRST, scene.names[0]), (SECOND, scene.names[1])]
+    entries: list[tuple[Colour, str]] = [(FIRST, scene.names[0]), (SECOND, scene.names[1])]
     if scene.overlap is not None:
         entries.append((OVERLAP, "in both of them"))
     if scene.swept:
@@ -146,10 +168,12 @@ class _Stage:
         canvas.clear()
         lift = lift_of(view)
         ghosts = _ghosts(scene, view)
-        bodies = [entry.facets for entry in scene.quiet]
-        stays = [e for e, ghost in zip(scene.quiet, ghosts, strict=True) if not ghost]
-        hides = [e for e, ghost in zip(scene.quiet, ghosts, strict=True) if ghost]
-        everything = corners([*bodies, *scene.first, *scene.second])
+        building = [e.facets for e in scene.quiet if is_building(e.facets)]
+        canvas.edges(building, view.towards, lift)
+        pairs = list(zip(scene.quiet, ghosts, strict=True))
+        stays = [e for e, ghost in pairs if not ghost and not is_building(e.facets)]
+        hides = [e for e, ghost in pairs if ghost and not is_building(e.facets)]
+        everything = corners(_cell(scene))
         margin = np.array([0.5, 0.5, 0.0])
         floor = canvas.floor(everything.min(axis=0) - margin, everything.max(axis=0) + margin)
         self._floor = _Layer(tuple(floor))
@@ -162,12 +186,15 @@ class _Stage:
             return _Layer((*actors, *edges))
 
         picked = [(f, FIRST) for f in scene.first] + [(f, SECOND) for f in scene.second]
+        around = [entry for entry in picked if is_building(entry[0])]
+        picked = [entry for entry in picked if not is_building(entry[0])]
         self._stays = put([(e.facets, BY_ROLE[e.role]) for e in stays] + picked)
-        self._hides = put([(e.facets, BY_ROLE[e.role]) for e in hides])
+        self._hides = put([(e.facets, BY_ROLE[e.role]) for e in hides] + around)
         behind = pose(*(_BEHIND * view.towards))
         swept = [body.moved(behind) for body in scene.swept]
         self._swept = _Layer(tuple(canvas.faces(swept, SWEPT)))
-        self._level = _Layer(tuple(canvas.faces(scene.level, REACHED, lit=False)))
+        level = [body.moved(pose(*(-_BEHIND * view.towards))) for body in scene.level]
+        self._level = _Layer(tuple(canvas.faces(level, REACHED, lit=False)))
         self._only(self._stays)
 
     def plain(self, view: View) -> Image:
@@ -216,7 +243,7 @@ class _Stage:
 def _ghosts(scene: Scene, view: View) -> list[bool]:
     """Which of the quiet bodies stand between the eye and the spot."""
     bodies = [entry.facets for entry in scene.quiet]
-    if scene.mark is not None and not scene.mark.shift:
+    if scene.mark is not None and scene.mark.kind != "shift":
         points = np.array([scene.mark.start, scene.mark.end])
     elif scene.first:
         points = np.array([corners([body]).mean(axis=0) for body in scene.first])
@@ -225,4 +252,3 @@ def _ghosts(scene: Scene, view: View) -> list[bool]:
     right, up = view.axes()
     around = [points + 0.02 * (a * right + b * up) for a, b in ((0, 0), (1, 0), (-1, 0), (0, 1))]
     return hiding(np.concatenate(around), view.towards, bodies)
-

@@ -29,10 +29,13 @@ class Wanted:
     tcp: Array
 
 
-def wanted_pose(cell: Cell, pallet: Pallet, task: Task) -> tuple[Wanted, str]:
+def wanted_pose(
+    cell: Cell, pallet: Pallet, task: Task, segment: str | None = None
+) -> tuple[Wanted, str]:
     """The first pose of a task that is out of reach, and in words where it lies.
 
-    Where each of them is in reach by itself it is that of the last placement.
+    Where each of them is in reach by itself: the one that a segment leads to, by default the
+    last placement.
     """
     turn = task.group.turns[0]
     up = invert(cell.mounted.world_from_base)[:3, 2]
@@ -45,8 +48,9 @@ def wanted_pose(cell: Cell, pallet: Pallet, task: Task) -> tuple[Wanted, str]:
         poses.append(("at", at))
         poses.append(("above", _raised(at, up * cell.motion.approach_height)))
     reached = _reached(cell, np.array([at for _, at in poses]))
+    led_to = {"approach pick": poses[0], "lift off": poses[1]}.get(segment or "", poses[-2])
     where, at = next(
-        (entry for entry, found in zip(poses, reached, strict=True) if not found), poses[-2]
+        (entry for entry, found in zip(poses, reached, strict=True) if not found), led_to
     )
     link = at @ invert(cell.tool.flange_from_tcp) @ invert(cell.mounted.arm.chain.link_from_flange)
     world = cell.mounted.world_from_base

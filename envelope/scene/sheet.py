@@ -23,6 +23,8 @@ Box = tuple[int, int, int, int]
 _GAP = 34.0  # [px]: lengths shorter than this get their arrows from outside
 _HEAD = 15.0  # [px]
 _TAIL = 44.0  # [px]
+_RING = 22.0  # [px]
+_SEEN = 3.0  # [px]: an arrow shorter than this points along the view
 _LEADER = 120.0  # [px]: how far from its mark a label stands
 
 
@@ -67,12 +69,19 @@ class Sheet:
         self._pen.text(
             (x + 14, y + 7), verdict, font=font(TEXT, bold=True), fill=PANE if dark else INK
         )
-        y = 66
-        for number, line in enumerate(lines[:2]):
-            size, ink = (TEXT, INK) if number == 0 else (SMALL + 1, QUIET_INK)
-            text = shortened(line, size, SIZE[0] - 2 * MARGIN)
-            self._pen.text((MARGIN, y), text, font=font(size), fill=ink)
-            y += 44
+        wide = SIZE[0] - 2 * MARGIN
+        size, step, y = TEXT, 44, 66
+        if lines and font(size).getlength(lines[0]) > wide:
+            size, step, y = SMALL, 30, 62
+        first = wrapped(lines[0], size, wide)[:2] if lines else []
+        for number, line in enumerate([*first, *lines[1:2]]):
+            later = number >= len(first)
+            text = shortened(line, min(size, SMALL + 1) if later else size, wide)
+            self._pen.text(
+                (MARGIN, y), text, font=font(min(size, SMALL + 1) if later else size),
+                fill=QUIET_INK if later else INK,
+            )  # fmt: skip
+            y += step
 
     def key(self, entries: Sequence[tuple[Colour, str]], left: int, top: int, wide: int) -> None:
         """Colours and what they stand for, one below the other; long names take two lines."""
@@ -109,10 +118,19 @@ class Sheet:
 
     def plain_shift(self, start: Array, end: Array) -> Array:
         """The arrow of a shift alone; returns its direction."""
-        along, _ = _unit(end - start)
-        self._stroke([start, end - along * _HEAD], 6)
+        along, size = _unit(end - start)
+        if size < _SEEN:  # it runs along the view
+            self.ring(start, _RING)
+            return along
+        tail = end - along * max(size, _TAIL)
+        self._stroke([tail, end - along * _HEAD], 6)
         self._head(end, along, 2.0)
         return along
+
+    def place(self, centre: Array, text: str, box: Box) -> None:
+        """A place without a length, with its label [px]."""
+        self.ring(centre, _RING)
+        self._label(text, centre, np.array([0.0, 1.0]), box)
 
     def frame(self, corners: Array, box: Box) -> None:
         """The frame of another pane, drawn into a box as far as it lies within [px]."""
@@ -141,13 +159,14 @@ class Sheet:
         """A label beside a mark, where the picture is plainest, with a leader to the mark."""
         wide, high = _extent(text, TEXT, bold=True)
         best: tuple[float, Array] | None = None
+        size = np.array([wide, high], dtype=float)
         pixels = np.asarray(self.image.convert("L"), dtype=float)
         for angle in np.arange(16) * np.pi / 8:
             way = np.array([np.cos(angle), np.sin(angle)])
             reach = _LEADER + abs(way[0]) * wide / 2
             centre = at + way * reach
-            low = centre - [wide / 2, high / 2]
-            if not _within(low, low + [wide, high], box):
+            low = centre - size / 2
+            if not _within(low, low + size, box):
                 continue
             x, y = low.astype(int)
             busy = float(pixels[y : y + high, x : x + wide].std())
@@ -155,7 +174,7 @@ class Sheet:
             if best is None or cost < best[0] - 1e-6:
                 best = cost, low
         corner = best[1] if best is not None else np.array([box[0] + 20.0, box[1] + 20.0])
-        nearest = np.clip(at, corner, corner + [wide, high])
+        nearest = np.clip(at, corner, corner + size)
         self._stroke([at, nearest], 2)
         self._boxed(text, (int(corner[0]), int(corner[1])), TEXT, bold=True)
 

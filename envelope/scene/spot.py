@@ -1,10 +1,11 @@
 """Where two bodies are nearest, or deepest in each other."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import linprog  # pyright: ignore[reportUnknownVariableType]
 from scipy.spatial import HalfspaceIntersection, QhullError
 
 from ..geometry.distance import separation
@@ -72,15 +73,18 @@ def spot_between(
 ) -> Spot:
     """The nearest place of two compound bodies (each at least one body)."""
     best: tuple[float, Array, Facets, Facets] | None = None
+    solid = True
     for a, a_facets in first:
         for b, b_facets in second:
             distance, direction, i, j = _nearest_parts(a, b)
             if best is None or distance < best[0]:
                 parts = _part(a, a_facets, i), _part(b, b_facets, j)
                 best = (distance, direction, *parts)
+                solid = a_facets.convex and b_facets.convex
     if best is None:
         raise ValueError("a body has no parts")
-    return _spot(*best)
+    spot = _spot(*best)
+    return spot if solid else replace(spot, overlap=None)  # of a mesh only triangles are known
 
 
 def _nearest_parts(a: Posed, b: Posed) -> tuple[float, Array, int, int]:
@@ -122,10 +126,8 @@ def _spot(distance: float, direction: Array, a: Facets, b: Facets) -> Spot:
     push = max(ends[1] - ends[0] + _LAYER, 0.0)
     common = _common(a.planes(), b.planes() + [0.0, 0.0, 0.0, 1.0] * _pushed(b, direction, push))
     if common is None:
-        points = np.concatenate(
-            [a.points[[(a.points @ direction).argmax()]], b.points[[(b.points @ direction).argmin()]]]
-        )
-        middle = points.mean(axis=0)
+        ahead, behind = (a.points @ direction).argmax(), (b.points @ direction).argmin()
+        middle = (a.points[ahead] + b.points[behind]) / 2
     else:
         low, high = common.points.min(axis=0), common.points.max(axis=0)
         middle = (low + high) / 2
@@ -155,7 +157,7 @@ def _pushed(body: Facets, direction: Array, push: float) -> Array:
 def _common(a: Array, b: Array) -> Facets | None:
     """What two convex bodies, as planes of shape (n, 4), have in common; None if nothing."""
     planes = np.unique(np.round(np.concatenate([a, b]), 10), axis=0)
-    centre = linprog(
+    centre: Any = linprog(
         [0.0, 0.0, 0.0, -1.0],
         A_ub=np.column_stack([planes[:, :3], np.ones(len(planes))]),
         b_ub=-planes[:, 3],

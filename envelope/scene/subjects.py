@@ -1,7 +1,9 @@
 """What one picture shows: the bodies of a finding's instant, those picked out, the distance."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -16,6 +18,8 @@ from .spot import Posed, Spot, spot_between
 from .sweep import swept
 
 _MM = 1e3
+_COVERED = 0.3  # [m]: a waiting tool this near to where it is wanted is not drawn a second time
+_KINDS = r"\b(carton|link|tool|group|pallet|obstacle|infeed|conveyor)/"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,13 +29,18 @@ class Mark:
     Attributes:
         start, end: Shape (3,) [m].
         text: What stands beside it.
-        shift: Whether it is an arrow from start to end rather than a length.
+        kind: A measured length, a shift from start to end, or only the place between them.
     """
 
     start: Array
     end: Array
     text: str
-    shift: bool = False
+    kind: Literal["length", "shift", "place"] = "length"
+
+    @property
+    def middle(self) -> Array:
+        """Half-way between the ends."""
+        return (self.start + self.end) / 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,8 +68,8 @@ class Scene:
 
 
 def spoken(name: str) -> str:
-    """A scene name as it stands in a picture: "carton/A/1/3" as "carton A/1/3"."""
-    return name.replace("/", " ", 1)
+    """Scene names as they stand in a picture: "carton/A/1/3" as "carton A/1/3"."""
+    return re.sub(_KINDS, r"\1 ", name)
 
 
 def scene_of(scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged]) -> Scene:
@@ -97,10 +106,11 @@ def _at_moment(
     if first and second and finding.unit == "mm":
         if finding.check in ("approach", "collision") or (finding.value or 0.0) < 0.0:
             spot = _spot(scenery, moment, sides[0], sides[1])
-            mark = Mark(spot.first, spot.second, distance_text(finding))
+            kind = "place" if finding.value is None else "length"
+            mark = Mark(spot.first, spot.second, distance_text(finding), kind)
             overlap = spot.overlap
         elif finding.gain is not None and finding.value is not None:
-            mark = _hanging_over(first, np.array(finding.gain), finding)
+            mark = _hanging_over(first, second, np.array(finding.gain), finding)
     movers = [entry.actor for entry in sides[0]]
     return Scene(
         tuple(entry for entry in shown if entry.actor not in picked),
@@ -134,13 +144,17 @@ def _spot(
     return spot_between(posed(first), posed(second))
 
 
-def _hanging_over(bodies: Sequence[Facets], inward: Array, finding: Finding) -> Mark:
-    """How far bodies hang over an edge, measured from their outermost face inwards."""
+def _hanging_over(
+    bodies: Sequence[Facets], deck: Sequence[Facets], inward: Array, finding: Finding
+) -> Mark:
+    """How far bodies hang over the edge of a deck, measured from the edge outwards."""
     points = np.concatenate([body.points for body in bodies])
     outermost = points[points @ inward <= (points @ inward).min() + 1e-4]
     start = (outermost.min(axis=0) + outermost.max(axis=0)) / 2
     start[2] = outermost[:, 2].min()
-    return Mark(start, start + inward * (finding.value or 0.0) / _MM, distance_text(finding))
+    edge = min(float((body.points @ inward).min()) for body in deck)
+    start = start + (edge - float(start @ inward)) * inward
+    return Mark(start, start - inward * (finding.value or 0.0) / _MM, distance_text(finding))
 
 
 def _out_of_reach(
@@ -148,11 +162,13 @@ def _out_of_reach(
 ) -> Scene:
     """Tool and group where they are wanted, the level that is reached, and the way there."""
     task = scenery.task(judged.placement.id)
-    wanted, lifted = wanted_pose(scenery.cell, scenery.pallet, task)
+    wanted, lifted = wanted_pose(scenery.cell, scenery.pallet, task, finding.segment)
     joints = resting_joints(scenery.cell, others, judged.placement.pallet)
     shown = scenery.at(waiting(task, task.first, joints))
     flange = scenery.cell.mounted.arm.chain.flange_link
     frames = scenery.frames(joints)
+    if np.linalg.norm(frames[flange][:3, 3] - wanted.link[:3, 3]) < _COVERED:
+        shown = [entry for entry in shown if entry.role not in ("tool", "lips")]
     frames[flange] = wanted.link
     carried = tuple(range(len(task.group.items)))
     moment = Moment(task, joints, task.first, "transfer", carried, task.group.turns[0])
@@ -165,7 +181,7 @@ def _out_of_reach(
     if finding.gain is not None and finding.value is not None:
         shift = np.array(finding.gain) * abs(finding.value) / _MM
         text = f"{abs(finding.value):.0f} mm out of reach"
-        mark = Mark(wanted.tcp, wanted.tcp + shift, text, shift=True)
+        mark = Mark(wanted.tcp, wanted.tcp + shift, text, "shift")
     name = f"tool and group {lifted} {judged.placement.id}"
     level = reached_level(scenery.cell, wanted)
     return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=tuple(level))

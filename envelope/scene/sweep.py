@@ -1,6 +1,7 @@
 """The room that tool and group take up over a segment, for drawing only."""
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 from scipy.spatial import QhullError
@@ -8,10 +9,11 @@ from scipy.spatial import QhullError
 from ..geometry.frames import Array
 from ..motion.cycle import Segment
 from .facets import Facets, hull
-from .instant import Moment, Scenery
+from .instant import Moment, Scenery, between_rows
 
 _STEP = 0.12  # [m]: the flange moves no farther than this from one hull to the next
 _MOST_STEPS = 40
+_FINE = 32  # instants looked at between two rows, of which those far enough apart are taken
 
 
 def swept(scenery: Scenery, moment: Moment, segment: Segment, also: Sequence[int]) -> list[Facets]:
@@ -37,7 +39,7 @@ def swept(scenery: Scenery, moment: Moment, segment: Segment, also: Sequence[int
         if cast.actors[actor].link == 0:
             continue
         places = [scenery.placed(actor, frame).points for frame in frames]
-        for before, after in zip(places[:-1], places[1:], strict=True):
+        for before, after in pairwise(places):
             try:
                 hulls.append(hull(np.concatenate([before, after]), edges=False))
             except QhullError:  # a flat body that slides in its own plane
@@ -48,17 +50,12 @@ def swept(scenery: Scenery, moment: Moment, segment: Segment, also: Sequence[int
 def _instants(scenery: Scenery, segment: Segment) -> Array:
     """Joints at successive instants, near enough to each other, shape (n, dof)."""
     chain = scenery.cell.mounted.arm.chain
-    rows = np.arange(len(segment.joints), dtype=float)
-    fine = np.linspace(0.0, rows[-1], 8 * len(rows))
-    joints = _interpolated(segment.joints, fine)
+    fine = np.arange(_FINE * (len(segment.joints) - 1) + 1) / _FINE
+    joints = between_rows(segment.joints, fine)
     at = chain.flange_poses(joints)[:, :3, 3]
     way = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(at, axis=0), axis=1))])
     count = int(np.clip(np.ceil(way[-1] / _STEP), 2, _MOST_STEPS)) + 1
     if way[-1] < 1e-9:
         return joints[[0, -1]]
-    return _interpolated(segment.joints, np.interp(np.linspace(0.0, way[-1], count), way, fine))
-
-
-def _interpolated(joints: Array, share: Array) -> Array:
-    rows = np.arange(len(joints))
-    return np.column_stack([np.interp(share, rows, column) for column in joints.T])
+    wanted = np.arange(count) * (float(way[-1]) / (count - 1))
+    return joints[np.searchsorted(way, wanted, side="left").clip(0, len(way) - 1)]

@@ -39,7 +39,7 @@ def direction_of(scene: Scene) -> Array:
     """From where to look at a scene."""
     mark = scene.mark
     others = [entry.facets for entry in scene.quiet]
-    if mark is None or mark.shift:
+    if mark is None or mark.kind == "shift":
         focus = corners(scene.first) if scene.first else corners(others)
         points = np.array([focus.mean(axis=0)])
         line = None if mark is None else mark.end - mark.start
@@ -54,7 +54,7 @@ def direction_of(scene: Scene) -> Array:
 
 def _spread(mark: Mark) -> Array:
     """The ends of a mark, and points a little around its middle."""
-    middle = (mark.start + mark.end) / 2
+    middle = mark.middle
     around = np.array([(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)]) * 0.01
     return np.concatenate([[mark.start, mark.end], middle + around])
 
@@ -63,15 +63,13 @@ def main_view(scene: Scene, towards: Array, size: tuple[int, int]) -> View:
     """The large view: the bodies picked out, as far as they are near the spot."""
     mark = scene.mark
     picked = [*scene.first, *scene.second]
-    if mark is not None and mark.shift:
+    if scene.level or (mark is None and scene.swept):
         arm = [e.facets for e in scene.quiet if e.role in ("arm", "tool", "pedestal")]
-        return fitted(towards, np.concatenate([corners([*picked, *arm]), [mark.end]]), size, 1.1)
-    if mark is None and scene.swept:
-        moving = [e.facets for e in scene.quiet if e.role in ("arm", "tool")]
-        return fitted(towards, corners([*picked, *moving]), size, 1.1)
+        ends = [] if mark is None else [mark.end[None]]
+        return fitted(towards, np.concatenate([corners([*picked, *arm]), *ends]), size, 1.1)
     if mark is None:
         return _bounded(fitted(towards, corners(picked), size, 1.9), 0.7)
-    middle = (mark.start + mark.end) / 2
+    middle = mark.middle
     points = corners(picked)
     near = middle + np.clip(points - middle, -_AROUND, _AROUND)
     points = np.concatenate([near, [mark.start, mark.end]])
@@ -86,4 +84,4 @@ def detail_view(mark: Mark, towards: Array, size: tuple[int, int]) -> View:
     """A small view of the measured length, enlarged."""
     length = float(np.linalg.norm(mark.end - mark.start))
     half = max(length / _DETAIL / 2, _DETAIL_FROM)
-    return View(towards, (mark.start + mark.end) / 2, half, size)
+    return View(towards, mark.middle, half, size)
