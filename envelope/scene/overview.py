@@ -103,8 +103,7 @@ def _view(shown: list[Shown], bad: list[Shown]) -> View:
     views = views[(views[:, 2] < -0.45) & (views[:, 2] > -0.65)]
     others = [e.facets for e in shown]
     stands = [e for e in shown if e.role == "pallet"]
-    inset = np.array([-0.02, -0.02, 0.01])
-    places = [e.facets.points.max(axis=0) + inset for e in bad]
+    places = [place for e in bad for place in _top(e.facets)]
     places += [place for e in stands for place in e.facets.points + 0.01 * UP]
     points = np.array(places).reshape(-1, 3)
     best: tuple[float, View] | None = None
@@ -117,6 +116,13 @@ def _view(shown: list[Shown], bad: list[Shown]) -> View:
     if best is None:
         raise ValueError("no direction of view")
     return best[1]
+
+
+def _top(carton: Facets) -> Array:
+    """The corners of a carton's top, a little inwards and over it, shape (4, 3)."""
+    middle = (carton.points.min(axis=0) + carton.points.max(axis=0)) / 2
+    upper = carton.points[carton.points[:, 2] > middle[2]]
+    return middle + (upper - middle) * np.array([0.9, 0.9, 1.0]) + 0.005 * UP
 
 
 def _tags(sheet: Sheet, view: View, shown: list[Shown], bad: list[Shown]) -> None:
