@@ -1,5 +1,6 @@
 """Pictures of problem spots, and one of the whole cell, as PNG files."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -45,8 +46,15 @@ def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
 
 
 def _names(picked: list[Problem]) -> Iterator[str]:
+    """File names, no two the same, whatever pallets are called."""
+    given: set[str] = {"overview"}
     for problem in picked:
-        yield f"{problem.judged.placement.id.replace('/', '-')}-{problem.finding.check}.png"
+        plain = re.sub(r"[^\w.]+", "-", f"{problem.judged.placement.id}-{problem.finding.check}")
+        name, number = plain, 2
+        while name.casefold() in given:
+            name, number = f"{plain}-{number}", number + 1
+        given.add(name.casefold())
+        yield f"{name}.png"
 
 
 def _saved(sheet: Sheet, path: Path) -> Path:
