@@ -1,0 +1,51 @@
+"""Tries clearance proofs on ever new scenes; not collected, run by hand.
+
+    python -m tests.soak.soak_clearance --minutes 30 [--first SEED]
+
+Prints each fault with the seed that makes its scene, and ends with status 1 if there was one.
+"""
+
+import argparse
+import sys
+import time
+
+import numpy as np
+
+from envelope.geometry.sweep import certify
+from tests.support.clearance_oracle import faults
+from tests.support.clearance_scenes import random_scene
+
+
+def found_in(seed: int, samples: int) -> list[str]:
+    """Faults of one scene: of its brackets, and of yes or no beside them."""
+    scene = random_scene(np.random.default_rng(seed))
+    stage, pairs = scene.stage(), scene.pairs()
+    brackets = certify(stage, pairs, scene.limits)
+    quick = certify(stage, pairs, scene.limits, values=False)
+    wrong = faults(scene, brackets, samples)
+    for query in np.flatnonzero((brackets.lower < 0.0) != (quick.lower < 0.0)):
+        wrong.append(f"query {query}: the sign differs from that of yes or no")
+    return wrong
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--minutes", type=float, default=10.0)
+    parser.add_argument("--first", type=int, default=10_000)
+    parser.add_argument("--samples", type=int, default=120)
+    asked = parser.parse_args()
+    end, seed, bad = time.monotonic() + 60.0 * asked.minutes, asked.first, 0
+    while time.monotonic() < end:
+        start = time.monotonic()
+        for line in found_in(seed, asked.samples):
+            bad += 1
+            print(f"seed {seed}: {line}", flush=True)
+        if time.monotonic() - start > 30.0:
+            print(f"seed {seed}: took {time.monotonic() - start:.0f} s", flush=True)
+        seed += 1
+    print(f"seeds {asked.first} to {seed - 1}: {bad} faults")
+    return 1 if bad else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
