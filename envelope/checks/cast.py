@@ -6,7 +6,7 @@ motion that clears a full pallet clears an empty or a part-built one.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal, get_args
 
 import numpy as np
@@ -99,7 +99,7 @@ class Cast:
     parts: Solids
     link: Index
     travel: Travel
-    together: frozenset[tuple[int, int]] = field(default_factory=frozenset)
+    together: frozenset[tuple[int, int]]
 
     def of_role(self, *roles: Role) -> list[int]:
         """Indices of the actors with one of these roles."""

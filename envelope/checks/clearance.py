@@ -43,10 +43,15 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
     mover = name_carried(case.cast, entry.mover, case.task.placements)
     if entry.other is None:
         return Finding(
-            check, verdict, CAP * _MM, entry.rule.full * _MM, "mm",
+            check,
+            verdict,
+            CAP * _MM,
+            entry.rule.full * _MM,
+            "mm",
             f"{mover}: more than {CAP * _MM:g} mm from everything ({entry.rule.pair})",
-            segment=name, at=entry.at,
-        )  # fmt: skip
+            segment=name,
+            at=entry.at,
+        )
     other = case.cast.actors[entry.other].name
     value, above, words = _measured(entry, lower, upper)
     gain = None
@@ -56,9 +61,18 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
         if verdict != "pass":
             words += f"; {mover} gains room towards {in_words(world)}"
     return Finding(
-        check, verdict, value, entry.limit * _MM, "mm", f"{entry.rule.pair}: {words}",
-        upper=above, between=(mover, other), segment=name, at=entry.at, gain=gain,
-    )  # fmt: skip
+        check,
+        verdict,
+        value,
+        entry.limit * _MM,
+        "mm",
+        f"{entry.rule.pair}: {words}",
+        upper=above,
+        between=(mover, other),
+        segment=name,
+        at=entry.at,
+        gain=gain,
+    )
 
 
 def _verdict(case: Case, entry: Watched) -> Verdict:

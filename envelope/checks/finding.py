@@ -13,7 +13,7 @@ _ORDER: tuple[Verdict, ...] = ("pass", "marginal", "not checked", "fail")
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
     """The worst of some verdicts; `pass` of none."""
-    return max(verdicts, key=_ORDER.index, default="pass")
+    return _ORDER[max((_ORDER.index(verdict) for verdict in verdicts), default=0)]
 
 
 @dataclass(frozen=True, slots=True)

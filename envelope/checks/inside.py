@@ -5,8 +5,8 @@ import numpy as np
 from ..geometry.bodies import Mesh
 from ..geometry.distance import inside_mesh
 from ..geometry.frames import Array, invert
+from ..geometry.queries import Pairs
 from ..geometry.solids import HULL, TRIANGLE, Solids
-from ..geometry.sweep import Pairs
 from .cast import Cast
 
 

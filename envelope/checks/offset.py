@@ -31,9 +31,13 @@ def _stated(case: Case) -> Finding:
     off = float(np.hypot(*(centre - np.array(group.stated_offset))))
     stated = ", ".join(f"{value * _MM:.1f}" for value in group.stated_offset)
     return Finding(
-        "offset", "pass" if off <= SAME else "fail", off * _MM, SAME * _MM, "mm",
+        "offset",
+        "pass" if off <= SAME else "fail",
+        off * _MM,
+        SAME * _MM,
+        "mm",
         f"{where}; stated: ({stated})",
-    )  # fmt: skip
+    )
 
 
 def _turn(case: Case) -> float:
@@ -50,22 +54,27 @@ def _cups(case: Case) -> list[Finding]:
         )
         fields = holding(case.cell.tool, group, index, turn)
         half = np.array(item.carton.size[:2]) / 2
-        sealing = sum(int(_on_top(field, item_from_tool, half).sum()) for field in fields)
+        sealing = sum(_on_top(field, item_from_tool, half) for field in fields)
         cups = sum(len(field.cups) for field in fields)
         findings.append(
             Finding(
-                "offset", "pass" if sealing else "fail", float(sealing), 1.0, "cups",
+                "offset",
+                "pass" if sealing else "fail",
+                float(sealing),
+                1.0,
+                "cups",
                 f"{sealing} of {cups} cups seal on {item.carton.name} {index + 1} of the group",
-            )  # fmt: skip
+            )
         )
     return findings
 
 
-def _on_top(field: GripField, face_from_tool: Array, half: Array, grown: float = 0.0) -> Array:
-    """Which cups lie wholly on a top face; grown > 0: which touch it at all."""
+def _on_top(field: GripField, face_from_tool: Array, half: Array, grown: float = 0.0) -> int:
+    """How many cups lie wholly on a top face; grown by a diameter: how many touch it at all."""
     cups = np.column_stack([field.cups, np.zeros(len(field.cups)), np.ones(len(field.cups))])
     at = (face_from_tool @ cups.T).T[:, :2]
-    return (np.abs(at) <= half - field.cup_radius + grown).all(axis=1)
+    beyond = (np.abs(at) - (half - field.cup_radius + grown)).max(axis=1)
+    return int(np.count_nonzero(beyond <= 0.0))
 
 
 def _strangers(case: Case) -> list[Finding]:
@@ -86,13 +95,20 @@ def _strangers(case: Case) -> list[Finding]:
             continue
         half = np.array(carton.size[:2]) / 2
         for field in active.values():
-            caught = int(_on_top(field, face_from_tool, half, 2 * field.cup_radius).sum())
+            caught = _on_top(field, face_from_tool, half, 2 * field.cup_radius)
             if caught:
                 findings.append(
                     Finding(
-                        "offset", "fail", float(caught), 0.0, "cups",
+                        "offset",
+                        "fail",
+                        float(caught),
+                        0.0,
+                        "cups",
                         f"{caught} cups of {field.name} also grip the carton that queues behind",
-                        between=(f"tool/{field.name}", f"infeed/queue {number} behind {group.name}"),
-                    )  # fmt: skip
+                        between=(
+                            f"tool/{field.name}",
+                            f"infeed/queue {number} behind {group.name}",
+                        ),
+                    )
                 )
     return findings

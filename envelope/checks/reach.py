@@ -65,11 +65,16 @@ def _speed(cell: Cell, segment: Segment) -> Finding | None:
     steps = np.abs(np.diff(segment.joints, axis=0)) / [joint.speed for joint in arm.joints]
     row, which = (int(i) for i in np.unravel_index(steps.argmax(), steps.shape))
     return Finding(
-        "reach", "marginal", demand * 100.0, 100.0, "% of joint speed",
+        "reach",
+        "marginal",
+        demand * 100.0,
+        100.0,
+        "% of joint speed",
         f"{arm.joints[which].name} is too slow for {cell.motion.linear_speed * 1e3:g} mm/s near a "
         f"singular posture; the line is run at {speed * 1e3:.0f} mm/s",
-        segment=segment.name, at=float(segment.times[row]),
-    )  # fmt: skip
+        segment=segment.name,
+        at=float(segment.times[row]),
+    )
 
 
 def _axis(cell: Cell, segment: Segment) -> Finding | None:
@@ -80,10 +85,15 @@ def _axis(cell: Cell, segment: Segment) -> Finding | None:
     if distance[row] >= NEAR_AXIS:
         return None
     return Finding(
-        "reach", "marginal", float(distance[row]) * 1e3, NEAR_AXIS * 1e3, "mm",
+        "reach",
+        "marginal",
+        float(distance[row]) * 1e3,
+        NEAR_AXIS * 1e3,
+        "mm",
         "the flange passes close by the first joint's axis",
-        segment=segment.name, at=float(segment.times[row]),
-    )  # fmt: skip
+        segment=segment.name,
+        at=float(segment.times[row]),
+    )
 
 
 def _tcp(cell: Cell, joints: Array) -> Array:

@@ -87,8 +87,10 @@ class Rules:
     def _against_arm(self, meeting: Meeting) -> Rule:
         roles = {meeting.mover.role, meeting.other.role}
         if "carried" in roles:
-            return Rule("collision", "carried to arm", *[self._asked.arm_to_any] * 2)
-        return Rule("collision", "arm to itself", *[self._asked.arm_to_itself] * 2)
+            limit = self._asked.arm_to_any
+            return Rule("collision", "carried to arm", limit, limit)
+        limit = self._asked.arm_to_itself
+        return Rule("collision", "arm to itself", limit, limit)
 
     def _arm(self, meeting: Meeting) -> Rule:
         if meeting.other.role == "pedestal" and meeting.mover.link == 1:
@@ -99,9 +101,7 @@ class Rules:
     def _tool(self, meeting: Meeting) -> Rule:
         role, lips = meeting.other.role, meeting.mover.role == "lips"
         if role in _CARTONS and lips:
-            return self._constant(
-                meeting, "lips to cartons", self.contact - meeting.mover.stroke
-            )
+            return self._constant(meeting, "lips to cartons", self.contact - meeting.mover.stroke)
         if role in ("own", "waiting") and meeting.segment in NEAR:
             return self._constant(meeting, "tool to what it holds", 0.0)
         if role in (*_CARTONS, "guide", "stop"):

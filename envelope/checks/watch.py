@@ -8,7 +8,9 @@ import numpy as np
 from ..cell.model import Cell
 from ..geometry.bodies import Mesh
 from ..geometry.frames import Array
-from ..geometry.sweep import CAP, Brackets, Limits, Pairs, Pieces, Stage, box_gap, certify
+from ..geometry.queries import Brackets, Limits, Pairs
+from ..geometry.stage import Pieces, Stage, box_gap
+from ..geometry.sweep import CAP, certify
 from ..motion.cycle import Cycle, Segment
 from ..motion.options import Task
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
@@ -86,9 +88,11 @@ class Watch:
         keys = np.stack([segment, mover, rule, pair], axis=1)
         unique, query = np.unique(keys, axis=0, return_inverse=True)
         pairs = Pairs(segment, first, second, query.reshape(-1))
-        full = np.array([self._rules[r].full for r in unique[:, 2]])
-        rest = np.array([self._rules[r].rest for r in unique[:, 2]])
-        touching = np.array([self._rules[r].touching for r in unique[:, 2]], dtype=bool)
+        numbers: list[int] = unique[:, 2].tolist()
+        asked = [self._rules[number] for number in numbers]
+        full = np.array([rule.full for rule in asked], dtype=float)
+        rest = np.array([rule.rest for rule in asked], dtype=float)
+        touching = np.array([rule.touching for rule in asked], dtype=bool)
         wanted = np.where(touching, 0.0, self.clearances.margin)
         limits = Limits(full, rest, wanted, self.clearances.taper_height)
         found = certify(self.stage, pairs, limits, cap=self._cap(), values=values)
@@ -130,14 +134,12 @@ class Watch:
         size = bend.fixed + bend.spin**2 * _TOOL_REACH
         cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
         ends = np.cumsum([len(leg) for leg in legs])
-        return [
-            np.concatenate([*(k + np.arange(n) / n for k, n in enumerate(mine)), [len(mine)]])
-            if segment.kind == "joint"
-            else np.arange(len(mine) + 1, dtype=float)
-            for (_, _, segment), mine in zip(
-                self.segments, np.split(cuts, ends[:-1]), strict=True
-            )
-        ]
+        shares: list[Array] = []
+        for (_, _, segment), mine in zip(self.segments, np.split(cuts, ends[:-1]), strict=True):
+            between = mine.tolist() if segment.kind == "joint" else [1] * len(mine)
+            cut = [k + part / n for k, n in enumerate(between) for part in range(n)]
+            shares.append(np.array([*cut, len(mine)], dtype=float))
+        return shares
 
     # --- who meets whom -----------------------------------------------------------------------
 
@@ -280,7 +282,8 @@ class Watch:
         keys = np.stack([kind[owner[first]], kind[owner[second]], name, own, below], axis=1)
         unique, back = np.unique(keys, axis=0, return_inverse=True)
         numbers: list[int] = []
-        for mover, other, segment_name, is_own, is_below in unique.tolist():
+        rows: list[list[int]] = unique.tolist()
+        for mover, other, segment_name, is_own, is_below in rows:
             counterpart = replace(example[other], role="own") if is_own else example[other]
             rule = self.rules.of(
                 Meeting(example[mover], counterpart, SEGMENTS[segment_name], bool(is_below))
@@ -336,14 +339,31 @@ class Watch:
         margin = (float(found.lower[query]), float(found.upper[query]))
         if query in inside:
             return Watched(
-                planned, number, int(key[1]), rule, inside[query], (-np.inf, -np.inf),
-                rule.full, float(segment.times[0]), None, (0, 0.0), inside=True,
-            )  # fmt: skip
+                planned,
+                number,
+                int(key[1]),
+                rule,
+                inside[query],
+                (-np.inf, -np.inf),
+                rule.full,
+                float(segment.times[0]),
+                None,
+                (0, 0.0),
+                inside=True,
+            )
         if not found.near[query]:
             return Watched(
-                planned, number, int(key[1]), rule, None, margin, rule.full,
-                float(segment.times[0]), None, (0, 0.0),
-            )  # fmt: skip
+                planned,
+                number,
+                int(key[1]),
+                rule,
+                None,
+                margin,
+                rule.full,
+                float(segment.times[0]),
+                None,
+                (0, 0.0),
+            )
         pair = int(found.pair[query])
         rows = self._rows[int(found.piece[query])]
         row = float(rows[0] + (rows[1] - rows[0]) * found.share[query])
@@ -354,9 +374,15 @@ class Watch:
             gain = (float(away[0]), float(away[1]), float(away[2]))
         shapes = (self.cast.bodies[int(owner[other])].shape, self.cast.bodies[int(key[1])].shape)
         return Watched(
-            planned, number, int(key[1]), rule, int(owner[other]), margin,
+            planned,
+            number,
+            int(key[1]),
+            rule,
+            int(owner[other]),
+            margin,
             float(found.limit[query]),
             float(np.interp(row, np.arange(len(segment.times)), segment.times)),
-            gain, (int(row), row - int(row)),
+            gain,
+            (int(row), row - int(row)),
             depthless=any(isinstance(shape, Mesh) for shape in shapes),
-        )  # fmt: skip
+        )

@@ -4,7 +4,7 @@ The motion is a list of *pieces*: on each, every joint coordinate changes linear
 with a share running from 0 to 1. A *pair* is two solids over all pieces of one
 segment; pairs that are to be answered together share a *query*. What is bounded is
 the margin: the clearance less the limit asked for, where the limit may taper with
-the height still to go (see `Limits`).
+the height still to go (see `queries.Limits`).
 
 The certificate. Take any direction d. Along d, the gap between two solids is at
 least the lesser of its values at the two ends of an interval, less an eighth of the
@@ -19,17 +19,13 @@ margin that really occurs, so that the truth lies between them.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .distance import gap_along, separation
 from .frames import Array
-from .solids import Solids
-
-Index = NDArray[np.intp]
-Mask = NDArray[np.bool_]
+from .queries import Brackets, Limits, Mask, Pairs
+from .stage import Index, Stage, box_gap
 
 CAP = 0.100  # [m]: clearances above this are told as "more than"
 FLOOR = -0.020  # [m]: overlaps below this are told as "deeper than"
@@ -40,219 +36,6 @@ _LEVELS = 16  # halvings after which an interval is left as it is (still a true 
 _PROBES = 3  # pieces of each pair that are looked at before all that are left
 _CROWDED = (10, 20_000)  # from this level on, a query with more items open is left as it is
 _BLOCK = 4096  # items handled at once
-
-
-class BendOf(Protocol):
-    """See `arm.travel.Bend`."""
-
-    @property
-    def fixed(self) -> Array: ...  # noqa: D102
-
-    @property
-    def spin(self) -> Array: ...  # noqa: D102
-
-
-class Mover(Protocol):
-    """What carries the solids (see `arm.travel.Travel`)."""
-
-    def common(self, first: int, second: int) -> int: ...  # noqa: D102
-
-    def frames(self, q: Array) -> Array: ...  # noqa: D102
-
-    def bend(self, steps: Array, root: int, link: int) -> BendOf: ...  # noqa: D102
-
-    def reach(self, root: int, link: int, points: Array) -> Array: ...  # noqa: D102
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pieces:
-    """Joint-linear pieces, those of one segment side by side and in order.
-
-    Attributes:
-        start: First piece of each segment, and the number of pieces, shape (segments + 1,).
-        first: Joints at the start of each piece, shape (n, dof); last: at its end.
-        to_go: Height still to go at both ends of each piece, shape (n, 2) [m].
-    """
-
-    start: Index
-    first: Array
-    last: Array
-    to_go: Array
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Pairs:
-    """Two parts over one segment; arrays of shape (n,). A part on link 0 stands still."""
-
-    segment: Index
-    first: Index
-    second: Index
-    query: Index
-
-    def take(self, which: Index | Mask) -> "Pairs":
-        """Some of the pairs."""
-        return Pairs(
-            self.segment[which], self.first[which], self.second[which], self.query[which]
-        )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Limits:
-    """What each query asks for; shape (queries,) [m].
-
-    At a height h still to go the limit is min(full, rest + (full - rest) * h / taper).
-
-    Attributes:
-        wanted: Extra room below which a query is marginal.
-    """
-
-    full: Array
-    rest: Array
-    wanted: Array
-    taper: float
-
-    def at(self, query: Index, to_go: Array) -> Array:
-        """Limit of queries at heights still to go, shapes (n,)."""
-        return np.minimum(self.full[query], self.sloped(query, to_go))
-
-    def sloped(self, query: Index, to_go: Array) -> Array:
-        """The tapering line alone: never below the limit where it counts."""
-        full, rest = self.full[query], self.rest[query]
-        return rest + (full - rest) * (to_go / self.taper)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Brackets:
-    """The answer to each query; arrays of shape (queries,).
-
-    Attributes:
-        lower, upper: Bracket on the least margin [m]; `upper` is inf where nothing came near.
-        near: Whether any solid came within the cap; where not, the rest is meaningless.
-        pair: Index of the pair at `upper`; piece and share: when.
-        limit: Limit in force at that instant [m].
-        direction: Unit direction from the first to the second solid there, shape (queries, 3),
-            in the frame of their common link.
-    """
-
-    lower: Array
-    upper: Array
-    near: Mask
-    pair: Index
-    piece: Index
-    share: Array
-    limit: Array
-    direction: Array
-
-
-class Stage:
-    """Solids on links, and their motion over pieces: poses, bends and bounding boxes.
-
-    Args:
-        mover: What carries the links.
-        parts: All convex parts, moving or not; in their link's frame.
-        link: The link that carries each part, shape (parts,); 0 stands still.
-        pieces: The motion.
-
-    Raises:
-        ValueError: Joints or heights are not finite: nothing could be proved of them.
-    """
-
-    def __init__(self, mover: Mover, parts: Solids, link: Index, pieces: Pieces) -> None:
-        for values in (pieces.first, pieces.last, pieces.to_go):
-            if not np.isfinite(values).all():
-                raise ValueError("a motion needs finite joints and heights")
-        self.mover, self.parts, self.link, self.pieces = mover, parts, link, pieces
-        self.ends = (mover.frames(pieces.first), mover.frames(pieces.last))
-        self._steps = pieces.last - pieces.first
-        count = self.ends[0].shape[1]
-        self._row = np.full((count, count), -1, dtype=np.intp)
-        self._fixed = np.zeros((0, len(pieces.first)))
-        self._spin = np.zeros((0, len(pieces.first)))
-        self._lever = np.zeros((0, len(link)))
-        signs = np.array(np.meshgrid((-1, 1), (-1, 1), (-1, 1))).reshape(3, 8).T
-        corners = parts.box_centre[:, None] + signs * parts.box_half[:, None]
-        self._corners = corners @ np.swapaxes(parts.rotation, 1, 2) + parts.position[:, None]
-        self._still = _boxes(parts.rotation, parts.position, parts.box_centre, parts.box_half)
-
-    def bend(self, piece: Index, part: Index, root: Index) -> Array:
-        """Bend of parts over whole pieces, seen from root links; shapes (n,) [m]."""
-        row = self._row[root, self.link[part]]
-        if len(row) and row.min() < 0:
-            self._learn(root, self.link[part])
-            row = self._row[root, self.link[part]]
-        spin = self._spin[row, piece]
-        return self._fixed[row, piece] + spin * spin * self._lever[row, part]
-
-    def _learn(self, root: Index, link: Index) -> None:
-        """Work out bends and levers for pairs of links that are not known yet."""
-        count = len(self._row)
-        keys = np.bincount(root * count + link, minlength=count * count).reshape(count, count)
-        for base, moved in np.argwhere((keys > 0) & (self._row < 0)).tolist():
-            bound = self.mover.bend(self._steps, base, moved)
-            levers = np.zeros(len(self.link))
-            mine = np.flatnonzero(self.link == moved)
-            if base != moved and len(mine):
-                levers[mine] = self.mover.reach(base, moved, self._corners[mine])
-            self._row[base, moved] = len(self._fixed)
-            self._fixed = np.concatenate([self._fixed, bound.fixed[None]])
-            self._spin = np.concatenate([self._spin, bound.spin[None]])
-            self._lever = np.concatenate([self._lever, levers[None]])
-
-    def boxes(self, part: int) -> tuple[Array, Array]:
-        """Axis-aligned box of a part over each piece, in the base frame: (n, 3) low, high."""
-        count = len(self.pieces.first)
-        if not self.link[part]:
-            low, high = (np.broadcast_to(side[part], (count, 3)) for side in self._still)
-            return low, high
-        parts = self.parts
-        bend = self.bend(np.arange(count), np.full(count, part), np.zeros(count, np.intp)) / 8
-        sides: list[tuple[Array, Array]] = []
-        for frames in self.ends:
-            frame = frames[:, self.link[part]]
-            rotation = frame[:, :3, :3] @ parts.rotation[part]
-            position = (frame[:, :3, :3] @ parts.position[part][:, None])[..., 0] + frame[:, :3, 3]
-            sides.append(_boxes(rotation, position, parts.box_centre[part], parts.box_half[part]))
-        low = np.minimum(sides[0][0], sides[1][0]) - bend[:, None]
-        return low, np.maximum(sides[0][1], sides[1][1]) + bend[:, None]
-
-    def still_boxes(self) -> tuple[Array, Array]:
-        """Boxes of all parts as they lie in their link's frame; right for parts on link 0."""
-        return self._still
-
-    def placed(self, frames: Array, part: Index, root: Index | None) -> tuple[Array, Array]:
-        """Rotations (n, 3, 3) and positions (n, 3) of parts, in the frame of a root link.
-
-        Args:
-            frames: base_from_link of the items, shape (n, links, 4, 4).
-            part: Shape (n,).
-            root: Shape (n,), or None for the base frame.
-        """
-        rows = np.arange(len(part))
-        frame = frames[rows, self.link[part]]
-        rotation = frame[:, :3, :3] @ self.parts.rotation[part]
-        position = frame[:, :3, 3] + (frame[:, :3, :3] @ self.parts.position[part][:, :, None])[
-            ..., 0
-        ]
-        if root is not None:
-            # only where there is a change: even a turn by nothing may turn -0.0 into 0.0
-            seen = np.flatnonzero(root)
-            base = frames[seen, root[seen]]
-            back = np.swapaxes(base[:, :3, :3], 1, 2)
-            rotation[seen] = back @ rotation[seen]
-            position[seen] = (back @ (position[seen] - base[:, :3, 3])[:, :, None])[..., 0]
-        return rotation, position
-
-
-def _boxes(rotation: Array, position: Array, centre: Array, half: Array) -> tuple[Array, Array]:
-    middle = position + (rotation @ centre[..., None])[..., 0]
-    extent = (np.abs(rotation) @ half[..., None])[..., 0]
-    return middle - extent, middle + extent
-
-
-def box_gap(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:
-    """Distance between axis-aligned boxes, shape (..., 3) each; 0 when they overlap."""
-    apart = np.maximum(np.maximum(other_low - high, low - other_high), 0.0)
-    return np.sqrt((apart * apart).sum(axis=-1))
 
 
 def certify(
@@ -457,9 +240,15 @@ class _Search:
         parts, pairs = self.stage.parts, self.pairs
         poses, others = self._poses(intervals.middle, pair, interval)
         found = separation(
-            parts, pairs.first[pair], *poses, parts, pairs.second[pair], *others,
-            cap=self.cap + 2 * COARSE, floor=FLOOR,
-        )  # fmt: skip
+            parts,
+            pairs.first[pair],
+            *poses,
+            parts,
+            pairs.second[pair],
+            *others,
+            cap=self.cap + 2 * COARSE,
+            floor=FLOOR,
+        )
         piece = intervals.piece[interval]
         middle = intervals.start[interval] + intervals.width / 2
         query = pairs.query[pair]
@@ -478,9 +267,7 @@ class _Search:
         plain, sloped = np.full(len(pair), np.inf), np.full(len(pair), np.inf)
         for frames, share in zip(intervals.ends, (start, start + intervals.width), strict=True):
             poses, others = self._poses(frames, pair, interval)
-            gap = gap_along(
-                stage.parts, first, *poses, stage.parts, second, *others, direction
-            )
+            gap = gap_along(stage.parts, first, *poses, stage.parts, second, *others, direction)
             plain = np.minimum(plain, gap - limits.full[query])
             sloped = np.minimum(sloped, gap - limits.sloped(query, self._height(piece, share)))
         bend = stage.bend(piece, first, root) + stage.bend(piece, second, root)

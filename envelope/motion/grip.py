@@ -18,7 +18,8 @@ def partner(group: Group, item: int) -> int | None:
     """The carton that stands where `item` does once the group is turned by half; None if none."""
     mine = group.items[item]
     for index, other in enumerate(group.items):
-        if other.carton == mine.carton and np.hypot(other.x + mine.x, other.y + mine.y) < SAME_PLACE:
+        apart = np.hypot(other.x + mine.x, other.y + mine.y)
+        if other.carton == mine.carton and apart < SAME_PLACE:
             return index
     return None
 
@@ -64,7 +65,10 @@ def tool_from_group(tool: Tool, group: Group, angle: float) -> Array:
     matrix[:3, :3] = tool_from_group_rotation(angle)
     matrix[:2, 3] = centre_in_tool(tool, group, angle)
     if tool.tcp_on == "free":
-        fields = {field.name: field for i in range(len(group.items)) for field in
-                  holding(tool, group, i, angle)}
+        fields = {
+            field.name: field
+            for i in range(len(group.items))
+            for field in holding(tool, group, i, angle)
+        }
         matrix[2, 3] = -max(field.compression for field in fields.values())
     return matrix

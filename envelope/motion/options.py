@@ -115,8 +115,10 @@ def tasks_of(pallet: Pallet) -> tuple[Task, ...]:
 
 def base_from_pick(cell: Cell, group: Group, turn: float) -> Array:
     """Pose of the TCP over a group at the infeed, in the base frame, shape (4, 4)."""
-    return invert(cell.mounted.world_from_base) @ world_from_picked(cell, group) @ invert(
-        tool_from_group(cell.tool, group, turn)
+    return (
+        invert(cell.mounted.world_from_base)
+        @ world_from_picked(cell, group)
+        @ invert(tool_from_group(cell.tool, group, turn))
     )
 
 
@@ -137,8 +139,10 @@ def base_from_placed(
     world_from_group = (
         pallet.world_from_pallet @ placement.pallet_from_group() @ pose(yaw=place_turn)
     )
-    return invert(cell.mounted.world_from_base) @ world_from_group @ invert(
-        tool_from_group(cell.tool, placement.group, pick_turn)
+    return (
+        invert(cell.mounted.world_from_base)
+        @ world_from_group
+        @ invert(tool_from_group(cell.tool, placement.group, pick_turn))
     )
 
 
@@ -152,9 +156,7 @@ class Turns:
 
 def turns_of(task: Task) -> list[Turns]:
     """All turns of a task, the plainest first."""
-    place = [
-        (0.0, HALF_TURN) if placement.half_turn else (0.0,) for placement in task.placements
-    ]
+    place = [(0.0, HALF_TURN) if placement.half_turn else (0.0,) for placement in task.placements]
     return [Turns(pick, turns) for pick in task.group.turns for turns in product(*place)]
 
 

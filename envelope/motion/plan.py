@@ -1,6 +1,6 @@
 """From tasks and options to cycles: waypoints, straight lines, joint moves, times."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -110,7 +110,7 @@ class Planner:
         return pose, self.up * (self.heights.lift(task) + extra), start
 
     def _higher(self, task: Task, option: Option) -> float:
-        """How much further to lift than the least: to the height of arrival, or as near as can be."""
+        """How much further to lift than the least: towards the height of arrival."""
         if not option.route.level:
             return 0.0
         poses = self._release_poses(task, option)
@@ -166,7 +166,7 @@ class Planner:
         if not lines:
             return
         poses, shifts, starts = (np.stack(part) for part in zip(*lines.values(), strict=True))
-        known = np.isfinite(starts).all(axis=1)
+        known = np.isfinite(starts.sum(axis=1))
         rows = straight(
             self.arm,
             self.cell.tool.flange_from_tcp,
@@ -177,10 +177,8 @@ class Planner:
             self._lines[key] = next(found) if good else None
 
     def _cycle(self, task: Task, option: Option) -> Cycle | Unplanned:
-        parts: list[Part] = ["approach pick", "lift off"]
-        parts += ["approach place", "arrive", "withdraw"] * len(task.placements)
         lines: list[Array] = []
-        for part, key in zip(parts, self._keys(task, option), strict=True):
+        for part, key in zip(_parts_of(task), self._keys(task, option), strict=True):
             name = "approach place" if part == "arrive" else part
             rows = self._lines[key]
             if rows is None:
@@ -209,7 +207,8 @@ class Planner:
             if crossing is None:
                 return Unplanned("transfer", "transfer", "a point on the way is out of reach")
             builder.joint("transfer", crossing, held, release)
-            low, high = self.cell.motion.approach_height, self.heights.arrival(task, option, release)
+            low = self.cell.motion.approach_height
+            high = self.heights.arrival(task, option, release)
             if high > low:
                 builder.line("approach place", down[::-1], (high, low), held, release)
             builder.line("approach place", inward[::-1], (low, 0.0), held, release)
@@ -231,9 +230,7 @@ class Planner:
             tuple(builder.segments),
         )
 
-    def _crossing(
-        self, option: Option, route: Route, start: Array, end: Array
-    ) -> Array | None:
+    def _crossing(self, option: Option, route: Route, start: Array, end: Array) -> Array | None:
         """Rows of a joint move between two points over the route's points on the way."""
         if route.via == "none":
             return np.stack([start, end])
@@ -269,6 +266,16 @@ def _points_on_the_way(start: Array, end: Array, via: str, up: Array) -> list[Ar
     return poses
 
 
+def _parts_of(task: Task) -> Iterator[Part]:
+    """The straight parts of a cycle, in the order of its lines."""
+    yield "approach pick"
+    yield "lift off"
+    for _ in task.placements:
+        yield "approach place"
+        yield "arrive"
+        yield "withdraw"
+
+
 def _told(option: Option) -> str:
     """The route taken, in words."""
     if option.back.name == option.route.name:
@@ -294,9 +301,7 @@ class _Builder:
         """Stand still."""
         self._clock += seconds
 
-    def joint(
-        self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int
-    ) -> None:
+    def joint(self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int) -> None:
         """Add a joint-interpolated move over rows, shape (n, dof)."""
         times = joint_move_time(self._arm, self._motion, rows)
         to_go = np.full(len(rows), FAR)

@@ -120,8 +120,8 @@ def ranked(
     Room counts up to what is asked for, and in steps.
     """
     entries = [
-        (branches.index(int(b)), -float(np.round(min(choice.margin[b], wanted) / _MARGIN_STEP)), k)
+        (branches.index(b), -round(min(float(choice.margin[b]), wanted) / _MARGIN_STEP), k)
         for k, choice in enumerate(choices)
-        for b in np.flatnonzero(choice.margin > -np.inf)
+        for b in np.flatnonzero(choice.margin > -np.inf).tolist()
     ]
     return [(branches[rank], choices[k].turns) for rank, _, k in sorted(entries)]

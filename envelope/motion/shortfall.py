@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..geometry.frames import Array
 from .options import Task, base_from_pick, base_from_placed
@@ -61,8 +62,8 @@ def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:
     poses[..., :3, 3] += shifts
     half = poses.copy()
     half[..., :3, :2] *= -1.0  # the tool turned by half, for joints that reach only one of them
-    reached = _in_range(planner, poses.reshape(-1, 4, 4)) | _in_range(
-        planner, half.reshape(-1, 4, 4)
+    reached = np.logical_or(
+        _in_range(planner, poses.reshape(-1, 4, 4)), _in_range(planner, half.reshape(-1, 4, 4))
     )
     found = np.argwhere(reached.reshape(shifts.shape[:2]))
     if not len(found):
@@ -71,6 +72,7 @@ def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:
     return float(amounts[amount]), directions[which]
 
 
-def _in_range(planner: Planner, base_from_tcp: Array) -> Array:
+def _in_range(planner: Planner, base_from_tcp: Array) -> NDArray[np.bool_]:
     answers = planner.reach.within(planner.reach.answers(base_from_tcp), None)
-    return np.isfinite(answers).all(axis=2).any(axis=1)
+    found = np.isfinite(answers.sum(axis=2))
+    return np.count_nonzero(found, axis=1) > 0

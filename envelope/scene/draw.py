@@ -51,20 +51,34 @@ class Canvas:
             return []
         if lit:
             mesh = mesh.compute_normals(
-                cell_normals=False, split_vertices=True, feature_angle=_SMOOTH,
-                consistent_normals=False, auto_orient_normals=False,
-            )  # fmt: skip
+                cell_normals=False,
+                split_vertices=True,
+                feature_angle=_SMOOTH,
+                consistent_normals=False,
+                auto_orient_normals=False,
+            )
         actor = self._plotter.add_mesh(
-            mesh, color=[value / 255 for value in colour], smooth_shading=lit, lighting=lit,
-            ambient=0.66, diffuse=0.38, specular=0.0, render=False, reset_camera=False,
-        )  # fmt: skip
+            mesh,
+            color=[value / 255 for value in colour],
+            smooth_shading=lit,
+            lighting=lit,
+            ambient=0.66,
+            diffuse=0.38,
+            specular=0.0,
+            render=False,
+            reset_camera=False,
+        )
         self._actors.append(actor)
         return [actor]
 
     def edges(
-        self, bodies: Iterable[Facets], towards: Array, lift: float, colour: Colour = EDGE,
+        self,
+        bodies: Iterable[Facets],
+        towards: Array,
+        lift: float,
+        colour: Colour = EDGE,
         width: float = 1.0,
-    ) -> list[Any]:  # fmt: skip
+    ) -> list[Any]:
         """Put on edges as seen along a direction; lift: how much nearer than the faces [m]."""
         points: list[Array] = []
         ends: list[Index] = []
@@ -120,9 +134,13 @@ class Canvas:
 
         cells = np.column_stack([np.full(len(ends), 2), ends]).ravel()
         actor = self._plotter.add_mesh(
-            pv.PolyData(points, lines=cells), color=[value / 255 for value in colour],
-            line_width=_FINER * width, lighting=False, render=False, reset_camera=False,
-        )  # fmt: skip
+            pv.PolyData(points, lines=cells),
+            color=[value / 255 for value in colour],
+            line_width=_FINER * width,
+            lighting=False,
+            render=False,
+            reset_camera=False,
+        )
         self._actors.append(actor)
         return [actor]
 

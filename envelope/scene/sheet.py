@@ -78,9 +78,11 @@ class Sheet:
             later = number >= len(first)
             text = shortened(line, min(size, SMALL + 1) if later else size, wide)
             self._pen.text(
-                (MARGIN, y), text, font=font(min(size, SMALL + 1) if later else size),
+                (MARGIN, y),
+                text,
+                font=font(min(size, SMALL + 1) if later else size),
                 fill=QUIET_INK if later else INK,
-            )  # fmt: skip
+            )
             y += step
 
     def key(self, entries: Sequence[tuple[Colour, str]], left: int, top: int, wide: int) -> None:
@@ -179,9 +181,14 @@ class Sheet:
         self._boxed(text, (int(corner[0]), int(corner[1])), TEXT, bold=True)
 
     def _boxed(
-        self, text: str, corner: tuple[int, int], size: int, *, bold: bool = False,
+        self,
+        text: str,
+        corner: tuple[int, int],
+        size: int,
+        *,
+        bold: bool = False,
         ink: Colour = INK,
-    ) -> None:  # fmt: skip
+    ) -> None:
         wide, high = _extent(text, size, bold=bold)
         x, y = corner
         self._pen.rectangle((x, y, x + wide, y + high), fill=PANE, outline=ink, width=2)

@@ -96,10 +96,17 @@ def _nearest_parts(a: Posed, b: Posed) -> tuple[float, Array, int, int]:
     order = np.argsort(gap, axis=None, kind="stable")[:_MOST]
     i, j = np.unravel_index(order, gap.shape)
     found = separation(
-        a.parts, a.rows[i], a.rotation[i], a.position[i],
-        b.parts, b.rows[j], b.rotation[j], b.position[j],
-        cap=10.0, floor=-10.0,
-    )  # fmt: skip
+        a.parts,
+        a.rows[i],
+        a.rotation[i],
+        a.position[i],
+        b.parts,
+        b.rows[j],
+        b.rotation[j],
+        b.position[j],
+        cap=10.0,
+        floor=-10.0,
+    )
     k = int(found.lower.argmin())
     return float(found.lower[k]), found.direction[k], int(i[k]), int(j[k])
 

@@ -16,7 +16,8 @@ from envelope.cell.load import load
 from envelope.checks.cast import cast_of
 from envelope.checks.watch import Planned, Watch
 from envelope.geometry.distance import separation
-from envelope.geometry.sweep import CAP, COARSE, FLOOR, SETTLED, Limits, Pairs, certify
+from envelope.geometry.queries import Limits, Pairs
+from envelope.geometry.sweep import CAP, COARSE, FLOOR, SETTLED, certify
 from envelope.motion.options import tasks_of
 from envelope.verify import check
 from tests.support.clearance_scenes import random_scene

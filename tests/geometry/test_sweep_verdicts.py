@@ -9,19 +9,10 @@ from envelope.arm.chain import Chain, Link
 from envelope.arm.travel import Travel
 from envelope.geometry.bodies import Body, Box, Capsule, Cylinder, Hull, Mesh
 from envelope.geometry.frames import pose
+from envelope.geometry.queries import Limits, Pairs
 from envelope.geometry.solids import Solids
-from envelope.geometry.sweep import (
-    CAP,
-    COARSE,
-    FINE,
-    FLOOR,
-    SETTLED,
-    Limits,
-    Pairs,
-    Pieces,
-    Stage,
-    certify,
-)
+from envelope.geometry.stage import Pieces, Stage
+from envelope.geometry.sweep import CAP, COARSE, FINE, FLOOR, SETTLED, certify
 
 CONTACT = -1e-4
 TAPER = 0.05

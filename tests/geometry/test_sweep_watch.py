@@ -12,8 +12,9 @@ from envelope.checks.inside import starting_inside
 from envelope.checks.watch import Planned, Watch
 from envelope.geometry.bodies import Body, Box, Hull, Mesh
 from envelope.geometry.frames import pose
+from envelope.geometry.queries import Pairs
 from envelope.geometry.solids import Solids
-from envelope.geometry.sweep import CAP, Pairs
+from envelope.geometry.sweep import CAP
 from envelope.motion.cycle import Cycle, Segment
 from envelope.motion.options import tasks_of
 

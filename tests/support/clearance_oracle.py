@@ -5,7 +5,8 @@ from functools import cache
 import numpy as np
 
 from envelope.geometry.bodies import Cylinder, Hull, Mesh
-from envelope.geometry.sweep import CAP, COARSE, FINE, FLOOR, SETTLED, Brackets
+from envelope.geometry.queries import Brackets
+from envelope.geometry.sweep import CAP, COARSE, FINE, FLOOR, SETTLED
 
 from .clearance_scenes import Scene
 from .peer_distance import peer_shapes, signed_distance

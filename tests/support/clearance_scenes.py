@@ -13,8 +13,9 @@ from envelope.arm.travel import Travel
 from envelope.cell.load import arm_names, load_arm
 from envelope.geometry.bodies import Body, Box, Capsule, Cylinder, Hull, Mesh, Shape
 from envelope.geometry.frames import rotate_about
+from envelope.geometry.queries import Limits, Pairs
 from envelope.geometry.solids import Solids
-from envelope.geometry.sweep import Limits, Pairs, Pieces, Stage
+from envelope.geometry.stage import Pieces, Stage
 
 CONTACT = 1e-4  # [m]
 _ARMS = {name: load_arm(name) for name in arm_names()}
