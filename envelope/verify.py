@@ -14,14 +14,16 @@ from .checks.case import Case, watched_by_release
 from .checks.cast import Cast, cast_of
 from .checks.clearance import in_words
 from .checks.finding import Finding, Judged, Result
+from .checks.meetings import Planned
 from .checks.registry import CHECKS
 from .checks.stacking import stacking
-from .checks.watch import Planned, Watch, Watched
+from .checks.watch import Watch, Watched
 from .motion.cycle import Cycle, Segment
 from .motion.options import Choices, Option, Task, part_of, tasks_of
 from .motion.plan import Planner, Ready, Unplanned
-from .motion.postures import Posture, postures_of, ranked, ranked_branches
+from .motion.postures import Posture, Reach, postures_of, ranked, ranked_branches
 from .motion.shortfall import shortfall
+from .motion.stations import Stations
 
 _BLOCK = 32  # tasks that are planned and watched in one batch
 _TRIALS = 40  # motions that are watched for one task before it fails
@@ -99,7 +101,7 @@ class _Pallet:
             for task in every
             if placements is None or any(p.id in placements for p in task.placements)
         ]
-        postures = postures_of(cell, pallet, every) if self.tasks else []
+        postures = postures_of(Reach(cell), Stations(cell, pallet), every) if self.tasks else []
         self.branches = ranked_branches(len(cell.mounted.arm.branch_names), postures)
         self.ready = _ready(cell, every, postures, self.branches)
         found = stacking(pallet, cell.support, cell.tolerances) if self.tasks else {}

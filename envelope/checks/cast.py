@@ -19,7 +19,8 @@ from ..geometry.frames import Array, invert, pose
 from ..geometry.solids import Solids
 from ..motion.cycle import SegmentName
 from ..motion.grip import tool_from_group
-from ..motion.options import Task, world_from_picked
+from ..motion.options import Task
+from ..motion.stations import world_from_picked
 from ..palletizing.group import Carton, Group, Placement, carton_names
 
 Index = NDArray[np.intp]

@@ -5,7 +5,7 @@ import numpy as np
 from ..cell.model import GripField
 from ..geometry.frames import Array, invert
 from ..motion.grip import centre_in_tool, holding, tool_from_group
-from ..motion.options import world_from_picked
+from ..motion.stations import world_from_picked
 from .case import Case
 from .cast import queue_of
 from .finding import Finding

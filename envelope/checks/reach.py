@@ -4,9 +4,7 @@ import numpy as np
 
 from ..arm.arm import Arm
 from ..cell.model import Cell
-from ..geometry.frames import Array
 from ..motion.cycle import Segment
-from ..motion.timing import line_speed
 from .case import Case
 from .finding import Finding
 
@@ -20,8 +18,7 @@ def check(case: Case) -> list[Finding]:
     segments = case.segments()
     room = min((_room(case.cell, segment) for segment in segments), key=lambda f: f.value or 0.0)
     lines = [segment for segment in segments if segment.kind == "linear"]
-    others = [_speed(case.cell, segment) for segment in lines]
-    others += [_axis(case.cell, segment) for segment in lines]
+    others = [*(_speed(case.cell, segment) for segment in lines), _axis(case.cell, lines)]
     return [room, *(finding for finding in others if finding is not None)]
 
 
@@ -57,11 +54,10 @@ def _joint_name(arm: Arm, which: int) -> tuple[str, bool]:
 
 def _speed(cell: Cell, segment: Segment) -> Finding | None:
     """A straight line that has to be slowed for a joint's speed."""
-    arm, tcp = cell.mounted.arm, _tcp(cell, segment.joints[[0, -1]])
-    length = float(np.linalg.norm(tcp[1] - tcp[0]))
-    speed, demand = line_speed(arm, cell.motion, segment.joints, length)
+    arm, demand = cell.mounted.arm, segment.demand
     if demand <= 1.0:
         return None
+    speed = cell.motion.linear_speed / demand
     steps = np.abs(np.diff(segment.joints, axis=0)) / [joint.speed for joint in arm.joints]
     row, which = (int(i) for i in np.unravel_index(steps.argmax(), steps.shape))
     return Finding(
@@ -77,9 +73,12 @@ def _speed(cell: Cell, segment: Segment) -> Finding | None:
     )
 
 
-def _axis(cell: Cell, segment: Segment) -> Finding | None:
-    """A straight line that passes close by the axis of the first joint."""
-    flange = cell.mounted.arm.chain.flange_poses(segment.joints)[:, :3, 3]
+def _axis(cell: Cell, lines: list[Segment]) -> Finding | None:
+    """Straight lines that pass close by the axis of the first joint: the closest of them."""
+    rows = np.concatenate([segment.joints for segment in lines])
+    at = np.concatenate([segment.times for segment in lines])
+    of = np.repeat(np.arange(len(lines)), [len(segment.times) for segment in lines])
+    flange = cell.mounted.arm.chain.flange_poses(rows)[:, :3, 3]
     distance = np.hypot(flange[:, 0], flange[:, 1])
     row = int(distance.argmin())
     if distance[row] >= NEAR_AXIS:
@@ -91,11 +90,6 @@ def _axis(cell: Cell, segment: Segment) -> Finding | None:
         NEAR_AXIS * 1e3,
         "mm",
         "the flange passes close by the first joint's axis",
-        segment=segment.name,
-        at=float(segment.times[row]),
+        segment=lines[int(of[row])].name,
+        at=float(at[row]),
     )
-
-
-def _tcp(cell: Cell, joints: Array) -> Array:
-    flange = cell.mounted.arm.chain.flange_poses(joints)
-    return (flange @ cell.tool.flange_from_tcp)[:, :3, 3]

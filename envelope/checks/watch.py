@@ -9,25 +9,17 @@ from ..cell.model import Cell
 from ..geometry.bodies import Mesh
 from ..geometry.frames import Array
 from ..geometry.queries import Brackets, Limits, Pairs
-from ..geometry.stage import Pieces, Stage, box_gap
-from ..geometry.sweep import CAP, certify
-from ..motion.cycle import Cycle, Segment
-from ..motion.options import Task
+from ..geometry.stage import Pieces, Stage
+from ..geometry.sweep import certify
+from ..motion.cycle import Segment
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
-from .inside import closed_meshes, starting_inside
+from .inside import starting_inside
+from .meetings import Meetings, Planned, cap_of
 from .rules import Meeting, Rule, Rules
 
 _PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
 _SAME_LEVEL = 5e-4  # [m]: a carton whose top is this near the bottom carries it
 _TOOL_REACH = 0.6  # [m]: assumed for that count only; it bears on speed, not on truth
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Planned:
-    """A task with its cycle."""
-
-    task: Task
-    cycle: Cycle
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +58,6 @@ class Watch:
         self.cast, self.planned = cast, planned
         self.rules = Rules(cell)
         self.clearances = cell.clearances
-        self.closed = closed_meshes(cast)
         self.segments: list[tuple[int, int, Segment]] = [
             (p, s, segment)
             for p, plan in enumerate(planned)
@@ -74,11 +65,15 @@ class Watch:
         ]
         self._cut()
         self.stage = Stage(cast.travel, cast.parts, cast.link, self._pieces)
+        self.meetings = Meetings(cast, planned, self.segments, self.stage, cell.clearances)
         self._rules: list[Rule] = []
 
     def brackets(self, *, values: bool = True) -> list[Watched]:
-        """The least margin of every moving body under every rule over every segment."""
-        segment, first, second = self._near_pairs()
+        """The least margin of every moving body under every rule over every segment.
+
+        With values=False only whether it keeps its limit, and only those that do not.
+        """
+        segment, first, second = self.meetings.near_pairs()
         rule = self._ruled(segment, first, second)
         mover = self.cast.parts.owner[first]
         arm = np.array([actor.role == "arm" for actor in self.cast.actors], dtype=bool)
@@ -95,10 +90,15 @@ class Watch:
         touching = np.array([rule.touching for rule in asked], dtype=bool)
         wanted = np.where(touching, 0.0, self.clearances.margin)
         limits = Limits(full, rest, wanted, self.clearances.taper_height)
-        found = certify(self.stage, pairs, limits, cap=self._cap(), values=values)
+        found = certify(self.stage, pairs, limits, cap=cap_of(self.clearances), values=values)
         begin = self.stage.ends[0][self._pieces.start[:-1]]
         inside = starting_inside(self.cast, begin, pairs)
-        return [self._watched(q, unique[q], pairs, found, inside) for q in range(len(unique))]
+        wanted_queries = (
+            range(len(unique))
+            if values
+            else sorted({*np.flatnonzero(found.lower < 0.0).tolist(), *inside})
+        )
+        return [self._watched(q, unique[q], pairs, found, inside) for q in wanted_queries]
 
     # --- the motion in pieces ---------------------------------------------------------------
 
@@ -141,137 +141,7 @@ class Watch:
             shares.append(np.array([*cut, len(mine)], dtype=float))
         return shares
 
-    # --- who meets whom -----------------------------------------------------------------------
-
-    def _near_pairs(self) -> tuple[Index, Index, Index]:
-        """Segments and parts (moving, other) that come within the cap at all."""
-        cast, start = self.cast, self._pieces.start[:-1]
-        still = np.flatnonzero(cast.link == 0)
-        moving = np.flatnonzero(cast.link != 0)
-        low, high = self._whole(*self.stage.still_boxes(), still)
-        stands = self._standing()[:, cast.parts.owner[still]]
-        limit = self._widest()
-        boxes: dict[int, tuple[Array, Array]] = {}
-        found: list[tuple[Index, Index, Index]] = []
-        together = self._together()
-        for part in moving:
-            part_low, part_high = self.stage.boxes(int(part))
-            boxes[int(part)] = (
-                np.minimum.reduceat(part_low, start),
-                np.maximum.reduceat(part_high, start),
-            )
-        boxes = self._whole_moving(boxes)
-        carried = self._carried()
-        for part in moving:
-            mine = boxes[int(part)]
-            moves = carried[:, cast.parts.owner[part]]
-            gap = box_gap(mine[0][:, None], mine[1][:, None], low[still], high[still])
-            s, other = np.nonzero((gap < limit) & stands & moves[:, None])
-            found.append((s, np.full(len(s), part), still[other]))
-            for second in np.append(moving[moving < part], still):
-                if together[cast.parts.owner[part], cast.parts.owner[second]]:
-                    continue
-                theirs = boxes.get(int(second), (low[second][None], high[second][None]))
-                if cast.link[second] == 0:
-                    if self.cast.actors[cast.parts.owner[second]].role != "arm":
-                        continue
-                    both = moves
-                else:
-                    both = moves & carried[:, cast.parts.owner[second]]
-                gap = box_gap(*mine, *theirs)
-                s = np.flatnonzero((gap < limit) & both)
-                found.append((s, np.full(len(s), part), np.full(len(s), second)))
-        segment, first, second = (np.concatenate(column) for column in zip(*found, strict=True))
-        return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
-
-    def _whole(self, low: Array, high: Array, parts: Index) -> tuple[Array, Array]:
-        """Boxes in which the first triangle of each closed mesh stands for all of the mesh.
-
-        What is inside a mesh may be far from all its triangles, and must be met all the same.
-        """
-        low, high, owner = low.copy(), high.copy(), self.cast.parts.owner
-        for mesh in self.closed:
-            mine = parts[owner[parts] == mesh]
-            if len(mine):
-                low[mine[0]], high[mine[0]] = low[mine].min(axis=0), high[mine].max(axis=0)
-        return low, high
-
-    def _whole_moving(
-        self, boxes: dict[int, tuple[Array, Array]]
-    ) -> dict[int, tuple[Array, Array]]:
-        """The same for boxes of moving parts over each segment."""
-        whole, owner = dict(boxes), self.cast.parts.owner
-        for mesh in self.closed:
-            mine = [part for part in boxes if owner[part] == mesh]
-            if mine:
-                low = np.min([boxes[part][0] for part in mine], axis=0)
-                whole[mine[0]] = (low, np.max([boxes[part][1] for part in mine], axis=0))
-        return whole
-
-    def _most_asked(self) -> float:
-        """The greatest clearance that any rule asks for [m]."""
-        asked = self.clearances
-        return max(
-            asked.carried_to_placed,
-            asked.carried_to_guide,
-            asked.carried_to_fixed,
-            asked.tool_to_placed,
-            asked.tool_to_fixed,
-            asked.arm_to_any,
-            asked.arm_to_itself,
-            asked.placing_gap,
-        )
-
-    def _cap(self) -> float:
-        """Clearance above which nothing is told apart: whatever is watched beside it [m]."""
-        return max(CAP, self._most_asked() + self.clearances.margin + 0.01)
-
-    def _widest(self) -> float:
-        """Gap between boxes above which parts are not watched: never under the cap [m]."""
-        return max(CAP + self._most_asked(), self._cap())
-
-    def _standing(self) -> Mask:
-        """Which actors stand in which segment, shape (segments, actors)."""
-        actors = self.cast.actors
-        event = np.array(
-            [self.planned[p].task.first + segment.release for p, _, segment in self.segments]
-        )
-        bit = np.array([1 << SEGMENTS.index(segment.name) for _, _, segment in self.segments])
-        since = np.array([actor.since for actor in actors])
-        until = np.array([actor.until for actor in actors])
-        during = np.array([actor.segments for actor in actors])
-        stands = (since <= event[:, None]) & (event[:, None] < until)
-        stands &= (during & bit[:, None]) != 0
-        groups = [self.planned[p].task.group.name for p, _, _ in self.segments]
-        mine = np.array([[actor.group in ("", name) for actor in actors] for name in set(groups)])
-        row = {name: i for i, name in enumerate(set(groups))}
-        # the arm's own base stands too, but is met as a part of the arm
-        here = np.array([actor.role != "arm" for actor in actors])
-        return stands & mine[[row[name] for name in groups]] & here
-
-    def _carried(self) -> Mask:
-        """Which actors move in which segment: all but the cartons that do not hang."""
-        actors = self.cast.actors
-        moves = np.ones((len(self.segments), len(actors)), dtype=bool)
-        for index, actor in enumerate(actors):
-            if actor.carried is None:
-                continue
-            group, turn, item = actor.carried
-            for row, (p, _, segment) in enumerate(self.segments):
-                plan = self.planned[p]
-                moves[row, index] = (
-                    plan.task.group.name == group
-                    and plan.cycle.pick_turn == turn
-                    and item in segment.carried
-                )
-        return moves
-
-    def _together(self) -> Mask:
-        count = len(self.cast.actors)
-        together = np.zeros((count, count), dtype=bool)
-        for i, j in self.cast.together:
-            together[i, j] = together[j, i] = True
-        return together
+    # --- under which rule -----------------------------------------------------------------------
 
     def _ruled(self, segment: Index, first: Index, second: Index) -> Index:
         """Number of the rule for each pair; it depends on the kinds of bodies only."""

@@ -70,6 +70,7 @@ class Stage:
         self.mover, self.parts, self.link, self.pieces = mover, parts, link, pieces
         self.ends = (mover.frames(pieces.first), mover.frames(pieces.last))
         self._steps = pieces.last - pieces.first
+        self._boxes: dict[int, tuple[Array, Array]] = {}
         count = self.ends[0].shape[1]
         self._row = np.full((count, count), -1, dtype=np.intp)
         self._fixed = np.zeros((0, len(pieces.first)))
@@ -106,6 +107,11 @@ class Stage:
 
     def boxes(self, part: int) -> tuple[Array, Array]:
         """Axis-aligned box of a part over each piece, in the base frame: (n, 3) low, high."""
+        if part not in self._boxes:
+            self._boxes[part] = self._box(part)
+        return self._boxes[part]
+
+    def _box(self, part: int) -> tuple[Array, Array]:
         count = len(self.pieces.first)
         if not self.link[part]:
             low, high = (np.broadcast_to(side[part], (count, 3)) for side in self._still)

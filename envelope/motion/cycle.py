@@ -20,6 +20,8 @@ class Segment:
         carried: Indices of the group's cartons that hang on the tool.
         release: How many releases of this cycle came before this segment.
         to_go: Height still to go to rest (or gained since) at each row, shape (rows,) [m].
+        demand: On a straight line, the greatest share of a joint's speed that the speed asked
+            for would need; above 1 the line is run slower.
     """
 
     name: SegmentName
@@ -29,6 +31,7 @@ class Segment:
     carried: tuple[int, ...]
     release: int
     to_go: Array
+    demand: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,7 +4,7 @@ import numpy as np
 
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
-from .options import Option, Task, base_from_pick
+from .options import Option, Task
 from .postures import Reach
 
 _PAST = 0.030  # [m]: how far bottoms are lifted past the tops of what stands beside them
@@ -29,13 +29,19 @@ class Heights:
         past_queue = height + _PAST if infeed.queue else 0.0
         return max(motion.lift_off, infeed.guide_height + _PAST, past_queue)
 
-    def higher(self, task: Task, option: Option, base_from_place: Array, start: Array) -> float:
+    def higher(self, task: Task, option: Option, pick: Array, place: Array, start: Array) -> float:
         """How much further to lift than `lift` so as to cross at the height of arrival [m].
 
-        As near to it as the arm gets straight above the pick; start: joints at the pick.
+        As near to it as the arm gets straight above the pick.
+
+        Args:
+            task: The task.
+            option: The way to do it.
+            pick: Pose base_from_tcp at the pick, shape (4, 4).
+            place: The same at the first placement.
+            start: Joints at the pick, shape (dof,).
         """
-        pick = base_from_pick(self._cell, task.group, option.pick_turn)
-        rise = float(((base_from_place[:3, 3] - pick[:3, 3]) * self._up).sum())
+        rise = float(((place[:3, 3] - pick[:3, 3]) * self._up).sum())
         wanted = rise + self.arrival(task, option, 0)
         key = (task.group.name, option.pick_turn, option.branch)
         if key not in self._highest:

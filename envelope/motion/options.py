@@ -7,11 +7,9 @@ from typing import Literal
 
 import numpy as np
 
-from ..cell.model import Cell, Pallet
-from ..geometry.frames import Array, invert, pose
+from ..cell.model import Pallet
 from ..palletizing.group import Group, Placement
 from .cycle import Segment, SegmentName
-from .grip import tool_from_group
 
 HALF_TURN = float(np.pi)
 
@@ -111,39 +109,6 @@ def tasks_of(pallet: Pallet) -> tuple[Task, ...]:
             tasks.setdefault(placement.cycle, []).append(placement)
             first.setdefault(placement.cycle, index)
     return tuple(Task(n, tuple(found), first[n]) for n, found in tasks.items())
-
-
-def base_from_pick(cell: Cell, group: Group, turn: float) -> Array:
-    """Pose of the TCP over a group at the infeed, in the base frame, shape (4, 4)."""
-    return (
-        invert(cell.mounted.world_from_base)
-        @ world_from_picked(cell, group)
-        @ invert(tool_from_group(cell.tool, group, turn))
-    )
-
-
-def world_from_picked(cell: Cell, group: Group) -> Array:
-    """Pose of a group's frame where it is picked: against the stop, centred on the belt."""
-    low, high = group.extent()
-    turned = pose(yaw=cell.infeed.carton_yaw)[:3, :3]
-    corners = np.array([(x, y, 0.0) for x in (low[0], high[0]) for y in (low[1], high[1])])
-    corners = (turned @ corners.T).T
-    at = pose(-corners[:, 0].min(), -corners[:, 1].mean(), -low[2], cell.infeed.carton_yaw)
-    return cell.infeed.world_from_infeed @ at
-
-
-def base_from_placed(
-    cell: Cell, pallet: Pallet, placement: Placement, pick_turn: float, place_turn: float
-) -> Array:
-    """Pose of the TCP at a placement, in the base frame, shape (4, 4)."""
-    world_from_group = (
-        pallet.world_from_pallet @ placement.pallet_from_group() @ pose(yaw=place_turn)
-    )
-    return (
-        invert(cell.mounted.world_from_base)
-        @ world_from_group
-        @ invert(tool_from_group(cell.tool, placement.group, pick_turn))
-    )
 
 
 @dataclass(frozen=True, slots=True)

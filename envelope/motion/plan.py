@@ -9,10 +9,11 @@ from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
 from .cycle import Cycle, Segment, SegmentName
 from .heights import Heights
-from .options import Choices, Option, Part, Route, Task, Turns, base_from_pick, base_from_placed
+from .options import Choices, Option, Part, Route, Task, Turns
 from .path import Lines, straight
 from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
-from .timing import joint_move_time, line_time
+from .stations import Stations
+from .timing import joint_move_time, line_demand, line_time
 
 FAR = 10.0  # [m]: height to go on segments that do not come to rest
 
@@ -58,10 +59,13 @@ class Planner:
         self.cell, self.pallet = cell, pallet
         self.arm = cell.mounted.arm
         self.reach = Reach(cell)
+        self.stations = Stations(cell, pallet)
         self.up = invert(cell.mounted.world_from_base)[:3, 2]
         self.postures = {
             task.number: postures
-            for task, postures in zip(tasks, postures_of(cell, pallet, tasks), strict=True)
+            for task, postures in zip(
+                tasks, postures_of(self.reach, self.stations, tasks), strict=True
+            )
         }
         self.heights = Heights(cell, pallet, self.reach)
         self._lines: dict[tuple[object, ...], Array | None] = {}
@@ -106,7 +110,7 @@ class Planner:
         self, task: Task, turn: float, start: Array, extra: float
     ) -> tuple[Array, Array, Array]:
         """Straight up from the pick: pose, way, joints at the start."""
-        pose = base_from_pick(self.cell, task.group, turn)
+        pose = self.stations.pick(task.group, turn)
         return pose, self.up * (self.heights.lift(task) + extra), start
 
     def _higher(self, task: Task, option: Option) -> float:
@@ -115,11 +119,12 @@ class Planner:
             return 0.0
         poses = self._release_poses(task, option)
         start = self._posture(task, option).pick[option.branch]
-        return self.heights.higher(task, option, poses[0], start)
+        pick = self.stations.pick(task.group, option.pick_turn)
+        return self.heights.higher(task, option, pick, poses[0], start)
 
     def _release_poses(self, task: Task, option: Option) -> list[Array]:
         return [
-            base_from_placed(self.cell, self.pallet, placement, option.pick_turn, turn)
+            self.stations.place(placement, option.pick_turn, turn)
             for placement, turn in zip(task.placements, option.place_turns, strict=True)
         ]
 
@@ -211,7 +216,8 @@ class Planner:
             high = self.heights.arrival(task, option, release)
             if high > low:
                 builder.line("approach place", down[::-1], (high, low), held, release)
-            builder.line("approach place", inward[::-1], (low, 0.0), held, release)
+            slant = float(np.hypot(*option.approach[release])) * self.cell.motion.approach_slant
+            builder.line("approach place", inward[::-1], (low, 0.0), held, release, slant)
             builder.dwell(self.cell.motion.release_time)
             held = tuple(item for item in held if item not in placement.items)
             rise = self.heights.departure(task, option, release)
@@ -288,7 +294,6 @@ class _Builder:
 
     def __init__(self, planner: Planner) -> None:
         self._arm, self._motion = planner.arm, planner.cell.motion
-        self._flange_from_tcp = planner.cell.tool.flange_from_tcp
         self._clock = 0.0
         self.segments: list[Segment] = []
 
@@ -314,13 +319,14 @@ class _Builder:
         heights: tuple[float, float],
         carried: tuple[int, ...],
         release: int,
+        sideways: float = 0.0,
     ) -> None:
-        """Add a straight line between two heights to go."""
-        tcp = self._arm.chain.flange_poses(rows[[0, -1]]) @ self._flange_from_tcp
-        length = float(np.linalg.norm(tcp[1, :3, 3] - tcp[0, :3, 3]))
-        times = line_time(self._arm, self._motion, rows, length)
+        """Add a straight line between two heights to go, slanted by a way sideways [m]."""
+        length = float(np.hypot(heights[1] - heights[0], sideways))
+        demand = line_demand(self._arm, self._motion, rows, length)
+        times = self._clock + line_time(self._motion, len(rows), length, demand)
         to_go = np.linspace(*heights, len(rows))
-        self._add(Segment(name, "linear", rows, self._clock + times, carried, release, to_go))
+        self._add(Segment(name, "linear", rows, times, carried, release, to_go, demand))
 
     def _add(self, segment: Segment) -> None:
         self.segments.append(segment)

@@ -5,10 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..cell.model import Cell, Pallet
+from ..cell.model import Cell
 from ..geometry.frames import Array, invert
-from .options import Task, Turns, base_from_pick, base_from_placed, turns_of
+from .options import Task, Turns, turns_of
 from .path import rounded
+from .stations import Stations
 
 _MARGIN_STEP = np.radians(1.0)  # joint margins closer than this rank alike
 AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its range
@@ -68,11 +69,10 @@ class Reach:
         return rounded(self.arm, np.where((coupled >= -AT_LIMIT)[..., None], q, np.nan))
 
 
-def postures_of(cell: Cell, pallet: Pallet, tasks: Sequence[Task]) -> list[list[Posture]]:
+def postures_of(reach: Reach, stations: Stations, tasks: Sequence[Task]) -> list[list[Posture]]:
     """For each task, its postures under every choice of turns, all solved in one batch."""
-    reach = Reach(cell)
     picks = {
-        (task.group.name, turn): base_from_pick(cell, task.group, turn)
+        (task.group.name, turn): stations.pick(task.group, turn)
         for task in tasks
         for turn in task.group.turns
     }
@@ -82,7 +82,7 @@ def postures_of(cell: Cell, pallet: Pallet, tasks: Sequence[Task]) -> list[list[
     pick_of = dict(zip(picks, at_pick, strict=True))
     choices = [(task, turns) for task in tasks for turns in turns_of(task)]
     poses = [
-        base_from_placed(cell, pallet, placement, turns.pick, place)
+        stations.place(placement, turns.pick, place)
         for task, turns in choices
         for placement, place in zip(task.placements, turns.place, strict=True)
     ]

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..geometry.frames import Array
-from .options import Task, base_from_pick, base_from_placed
+from .options import Task
 from .plan import Planner
 
 _STEP = 0.005  # [m]
@@ -32,11 +32,11 @@ def shortfall(planner: Planner, task: Task) -> Shortfall:
     """The first of pick and placements, with the start of its approach, out of reach."""
     turn = task.group.turns[0]
     above = planner.up * planner.cell.motion.approach_height
-    pick = base_from_pick(planner.cell, task.group, turn)
+    pick = planner.stations.pick(task.group, turn)
     lifted = pick + _lifted(planner.up * planner.heights.lift(task))
     waypoints = [("pick", pick), ("point above the pick", lifted)]
     for placement in task.placements:
-        at = base_from_placed(planner.cell, planner.pallet, placement, turn, 0.0)
+        at = planner.stations.place(placement, turn, 0.0)
         waypoints += [("placement", at), ("point above the placement", at + _lifted(above))]
     for what, pose in waypoints:
         distance, direction = _cure(planner, pose)

@@ -42,20 +42,21 @@ def joint_move_time(arm: Arm, motion: Motion, rows: Array) -> Array:
     return np.concatenate([[0.0], np.cumsum(legs)])
 
 
-def line_speed(arm: Arm, motion: Motion, rows: Array, length: float) -> tuple[float, float]:
-    """Speed [m/s] that a straight line can be run at, and the joint demand at full speed.
-
-    Returns:
-        The speed asked for, lowered where a joint would exceed its own; and the greatest
-        share of a joint's speed that the speed asked for would need.
-    """
+def line_demand(arm: Arm, motion: Motion, rows: Array, length: float) -> float:
+    """Greatest share of a joint's speed that a straight line needs at the speed asked for."""
     speed = np.array([joint.speed for joint in arm.joints]) * motion.joint_speed_share
     step = length / (len(rows) - 1)
-    demand = float((np.abs(np.diff(rows, axis=0)) / speed).max() * motion.linear_speed / step)
-    return motion.linear_speed / max(demand, 1.0), demand
+    return float((np.abs(np.diff(rows, axis=0)) / speed).max() * motion.linear_speed / step)
 
 
-def line_time(arm: Arm, motion: Motion, rows: Array, length: float) -> Array:
-    """Times [s] at the evenly spaced rows of a straight line, shape (rows,)."""
-    speed, _ = line_speed(arm, motion, rows, length)
-    return instants(np.linspace(0.0, 1.0, len(rows)), length, speed, motion.linear_acceleration)
+def line_time(motion: Motion, rows: int, length: float, demand: float) -> Array:
+    """Times [s] at the evenly spaced rows of a straight line, shape (rows,).
+
+    Args:
+        motion: Speed and acceleration asked for.
+        rows: Number of rows.
+        length: Of the line [m].
+        demand: See `line_demand`; above 1 the speed is lowered by it.
+    """
+    speed = motion.linear_speed / max(demand, 1.0)
+    return instants(np.linspace(0.0, 1.0, rows), length, speed, motion.linear_acceleration)

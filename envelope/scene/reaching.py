@@ -6,7 +6,8 @@ import numpy as np
 
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
-from ..motion.options import Task, base_from_pick, base_from_placed
+from ..motion.options import Task
+from ..motion.stations import Stations
 from .facets import Facets, Mask
 
 _AROUND = 180  # directions in which the level is tried
@@ -39,12 +40,12 @@ def wanted_pose(
     """
     turn = task.group.turns[0]
     up = invert(cell.mounted.world_from_base)[:3, 2]
-    pick = base_from_pick(cell, task.group, turn)
+    pick = Stations(cell, pallet).pick(task.group, turn)
     tall = -float(task.group.extent()[0, 2])
     lift = max(cell.motion.lift_off, cell.infeed.guide_height, tall if cell.infeed.queue else 0.0)
     poses = [("at the pick for", pick), ("above the pick for", _raised(pick, up * lift))]
     for placement in task.placements:
-        at = base_from_placed(cell, pallet, placement, turn, 0.0)
+        at = Stations(cell, pallet).place(placement, turn, 0.0)
         poses.append(("at", at))
         poses.append(("above", _raised(at, up * cell.motion.approach_height)))
     reached = _reached(cell, np.array([at for _, at in poses]))

@@ -10,11 +10,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import envelope.checks.watch as watching
 import envelope.geometry.sweep as sweep
 from envelope.cell.load import load
 from envelope.checks.cast import cast_of
-from envelope.checks.watch import Planned, Watch
+from envelope.checks.meetings import Planned
+from envelope.checks.watch import Watch
 from envelope.geometry.distance import separation
 from envelope.geometry.queries import Limits, Pairs
 from envelope.geometry.sweep import CAP, COARSE, FLOOR, SETTLED, certify
@@ -243,19 +243,19 @@ def test_batches_of_tasks_show_nowhere(planned):
     assert answers(cast, [planned[k] for k in backwards], backwards) == together
 
 
-def test_the_cull_of_segments_drops_nothing_near(planned, monkeypatch):
+def test_the_cull_of_segments_drops_nothing_near(planned):
     cast = cast_of(CELL, CELL.pallets[0], [plan.task for plan in planned])
 
-    def watched():
+    def watched(far=None):
         watch = Watch(CELL, cast, planned[:2])
+        watch.meetings.far = far or watch.meetings.far
         found = watch.brackets()
-        return len(watch._near_pairs()[0]), sorted(
+        return len(watch.meetings.near_pairs()[0]), sorted(
             repr(entry) for entry in found if entry.other is not None
         )
 
     few, near = watched()
-    monkeypatch.setattr(watching, "box_gap", lambda *boxes: 0.0 * sweep.box_gap(*boxes))
-    everything, again = watched()
+    everything, again = watched(far=1e9)
     assert near == again
     assert few < everything / 2
 

@@ -9,7 +9,8 @@ import pytest
 from envelope.cell.load import load
 from envelope.checks.cast import Actor, cast_of
 from envelope.checks.inside import starting_inside
-from envelope.checks.watch import Planned, Watch
+from envelope.checks.meetings import Planned, cap_of
+from envelope.checks.watch import Watch
 from envelope.geometry.bodies import Body, Box, Hull, Mesh
 from envelope.geometry.frames import pose
 from envelope.geometry.queries import Pairs
@@ -139,7 +140,7 @@ def test_nothing_is_left_out_that_is_nearer_than_the_widest_clearance_asked_for(
     clearances = replace(CELL.clearances, **{asked: 0.4})
     cell = replace(CELL, clearances=clearances)
     watch = Watch(cell, cast_of(cell, PALLET, [TASK]), [Planned(TASK, cycle((READY, READY)))])
-    assert watch._widest() >= watch._cap() >= 0.4 + clearances.margin
+    assert watch.meetings.far >= cap_of(clearances) >= 0.4 + clearances.margin
 
 
 def test_an_arm_that_asks_for_much_room_to_itself_does_not_pass_with_less():

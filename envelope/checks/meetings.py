@@ -1,0 +1,198 @@
+"""Who comes near whom: the parts that move or stand in each segment, culled by boxes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..cell.model import Clearances
+from ..geometry.frames import Array
+from ..geometry.stage import Index, Stage, box_gap
+from ..geometry.sweep import CAP
+from ..motion.cycle import Cycle, Segment
+from ..motion.options import Task
+from .cast import SEGMENTS, Cast, Mask
+from .inside import closed_meshes
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Planned:
+    """A task with its cycle."""
+
+    task: Task
+    cycle: Cycle
+
+
+def cap_of(clearances: Clearances) -> float:
+    """Clearance above which nothing is told apart: whatever is watched beside it [m]."""
+    return max(CAP, _most_asked(clearances) + clearances.margin + 0.01)
+
+
+def _most_asked(asked: Clearances) -> float:
+    """The greatest clearance that any rule asks for [m]."""
+    return max(
+        asked.carried_to_placed,
+        asked.carried_to_guide,
+        asked.carried_to_fixed,
+        asked.tool_to_placed,
+        asked.tool_to_fixed,
+        asked.arm_to_any,
+        asked.arm_to_itself,
+        asked.placing_gap,
+    )
+
+
+class Meetings:
+    """The pairs of parts that are near each other in each segment.
+
+    Args:
+        cast: Everything that moves or stands.
+        planned: The cycles.
+        segments: Their segments: index of the cycle, index of the segment in it, segment.
+        stage: The same parts in motion.
+        clearances: What is asked for: nothing that matters is culled.
+
+    Attributes:
+        far: Gap between boxes from which on parts are not watched: never under the cap [m].
+    """
+
+    def __init__(
+        self,
+        cast: Cast,
+        planned: Sequence[Planned],
+        segments: Sequence[tuple[int, int, Segment]],
+        stage: Stage,
+        clearances: Clearances,
+    ) -> None:
+        self.cast, self.planned, self.segments, self.stage = cast, planned, segments, stage
+        self.closed = closed_meshes(cast)
+        self.far = max(CAP + _most_asked(clearances), cap_of(clearances))
+        still = np.flatnonzero(cast.link == 0)
+        self._still_boxes = self._whole(*stage.still_boxes(), still)
+        self._stands = self._standing()[:, cast.parts.owner[still]]
+        self._carried = self._moving()
+        count = len(cast.actors)
+        self._together = np.zeros((count, count), dtype=bool)
+        for i, j in cast.together:
+            self._together[i, j] = self._together[j, i] = True
+
+    def near_pairs(self) -> tuple[Index, Index, Index]:
+        """Segments and parts (moving, other) that come within the cap at all."""
+        parts = range(len(self.cast.link))
+        moving = [part for part in parts if self.cast.link[part]]
+        still = [part for part in parts if not self.cast.link[part]]
+        boxes = self._over_segments(moving)
+        found = [self._near_standing(part, np.array(still, np.intp), boxes) for part in moving]
+        found.append(self._near_each_other(moving, still, boxes))
+        segment, first, second = (np.concatenate(column) for column in zip(*found, strict=True))
+        return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
+
+    def _over_segments(self, moving: list[int]) -> dict[int, tuple[Array, Array]]:
+        """Box of each moving part over each whole segment: (segments, 3) low, high."""
+        start = self.stage.pieces.start[:-1]
+        boxes: dict[int, tuple[Array, Array]] = {}
+        for part in moving:
+            low, high = self.stage.boxes(part)
+            boxes[part] = (np.minimum.reduceat(low, start), np.maximum.reduceat(high, start))
+        return self._whole_moving(boxes)
+
+    def _near_standing(
+        self, part: int, still: Index, boxes: dict[int, tuple[Array, Array]]
+    ) -> tuple[Index, Index, Index]:
+        """What stands near one moving part: segments, the part, others."""
+        low, high = boxes[part]
+        other_low, other_high = self._still_boxes
+        near = self._stands & self._carried[:, self.cast.parts.owner[part], None]
+        for axis in range(3):
+            near &= other_low[still, axis] - high[:, axis, None] < self.far
+            near &= low[:, axis, None] - other_high[still, axis] < self.far
+        segment, other = np.nonzero(near)
+        return segment, np.full(len(segment), part), still[other]
+
+    def _near_each_other(
+        self, moving: list[int], still: list[int], boxes: dict[int, tuple[Array, Array]]
+    ) -> tuple[Index, Index, Index]:
+        """Moving parts near each other, or near the arm's own base."""
+        owner, actors = self.cast.parts.owner, self.cast.actors
+        low, high = self._still_boxes
+        for part in still:
+            if actors[owner[part]].role == "arm":
+                boxes = boxes | {part: (low[part][None], high[part][None])}
+        pairs = [
+            (a, b)
+            for a in moving
+            for b in boxes
+            if (b < a or not self.cast.link[b]) and not self._together[owner[a], owner[b]]
+        ]
+        found: list[tuple[Index, Index, Index]] = []
+        for a, b in pairs:
+            both = self._carried[:, owner[a]] & self._carried[:, owner[b]]
+            segment = np.flatnonzero((box_gap(*boxes[a], *boxes[b]) < self.far) & both)
+            found.append((segment, np.full(len(segment), a), np.full(len(segment), b)))
+        none = np.zeros(0, np.intp)
+        return (
+            np.concatenate([none, *(entry[0] for entry in found)]),
+            np.concatenate([none, *(entry[1] for entry in found)]),
+            np.concatenate([none, *(entry[2] for entry in found)]),
+        )
+
+    def _whole(self, low: Array, high: Array, parts: Index) -> tuple[Array, Array]:
+        """Boxes in which the first triangle of each closed mesh stands for all of the mesh.
+
+        What is inside a mesh may be far from all its triangles, and must be met all the same.
+        """
+        low, high, owner = low.copy(), high.copy(), self.cast.parts.owner
+        for mesh in self.closed:
+            mine = parts[owner[parts] == mesh]
+            if len(mine):
+                low[mine[0]], high[mine[0]] = low[mine].min(axis=0), high[mine].max(axis=0)
+        return low, high
+
+    def _whole_moving(
+        self, boxes: dict[int, tuple[Array, Array]]
+    ) -> dict[int, tuple[Array, Array]]:
+        """The same for boxes of moving parts over each segment."""
+        whole, owner = dict(boxes), self.cast.parts.owner
+        for mesh in self.closed:
+            mine = [part for part in boxes if owner[part] == mesh]
+            if mine:
+                low = np.min([boxes[part][0] for part in mine], axis=0)
+                whole[mine[0]] = (low, np.max([boxes[part][1] for part in mine], axis=0))
+        return whole
+
+    def _standing(self) -> Mask:
+        """Which actors stand in which segment, shape (segments, actors)."""
+        actors = self.cast.actors
+        event = np.array(
+            [self.planned[p].task.first + segment.release for p, _, segment in self.segments]
+        )
+        bit = np.array([1 << SEGMENTS.index(segment.name) for _, _, segment in self.segments])
+        since = np.array([actor.since for actor in actors])
+        until = np.array([actor.until for actor in actors])
+        during = np.array([actor.segments for actor in actors])
+        stands = (since <= event[:, None]) & (event[:, None] < until)
+        stands &= (during & bit[:, None]) != 0
+        groups = [self.planned[p].task.group.name for p, _, _ in self.segments]
+        mine = np.array([[actor.group in ("", name) for actor in actors] for name in set(groups)])
+        row = {name: i for i, name in enumerate(set(groups))}
+        # the arm's own base stands too, but is met as a part of the arm
+        here = np.array([actor.role != "arm" for actor in actors])
+        return stands & mine[[row[name] for name in groups]] & here
+
+    def _moving(self) -> Mask:
+        """Which actors move in which segment: all but the cartons that do not hang."""
+        actors = self.cast.actors
+        moves = np.ones((len(self.segments), len(actors)), dtype=bool)
+        for index, actor in enumerate(actors):
+            if actor.carried is None:
+                continue
+            group, turn, item = actor.carried
+            picked = np.array(
+                [
+                    plan.task.group.name == group and plan.cycle.pick_turn == turn
+                    for plan in self.planned
+                ]
+            )
+            held = [item in segment.carried for _, _, segment in self.segments]
+            moves[:, index] = picked[[p for p, _, _ in self.segments]] & np.array(held)
+        return moves
