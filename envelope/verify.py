@@ -239,7 +239,8 @@ def _judged(
     task, cycle = trial.task, trial.best
     count = len(task.placements)
     sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
-    unreached = None if cycle else _unreached(planner, trial)
+    hindered = cycle is None or (trial.trouble > 0 and trial.lack is not None)
+    unreached = _unreached(planner, trial) if hindered else None
     judged: list[Judged] = []
     for release, placement in enumerate(task.placements):
         case = Case(
@@ -260,7 +261,7 @@ def _judged(
 
 def _unreached(planner: Planner, trial: _Trial) -> Finding:
     """The finding for a task without a motion: what is out of reach, by how much, which way."""
-    lack = shortfall(planner, trial.task)
+    lack = shortfall(planner, trial.task, over=trial.best is not None)
     world = planner.cell.mounted.world_from_base[:3, :3] @ lack.direction
     gain = (float(world[0]), float(world[1]), float(world[2]))
     if lack.distance is None:

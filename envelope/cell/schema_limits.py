@@ -60,7 +60,6 @@ class MotionPart(Part):
     )
     grip_time: Seconds = 0.3
     release_time: Seconds = 0.2
-    blend_radius: Distance = 0
 
 
 class SupportPart(Part):

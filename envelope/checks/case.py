@@ -18,7 +18,8 @@ class Case:
 
     Attributes:
         release: Which release of its task it is, from 0.
-        cycle: Its motion; None when there is none, then `unreached` says why.
+        cycle: Its motion; None when there is none.
+        unreached: What is out of reach: why there is no motion, or none but a poor one.
         watched: What was watched on the segments that belong to this placement.
         stacked: What the stacking check found for it.
     """

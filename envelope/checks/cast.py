@@ -177,10 +177,18 @@ def _groups(tasks: Sequence[Task]) -> list[Group]:
     return list({task.group.name: task.group for task in tasks}.values())
 
 
-def _carton_body(carton: Carton, at: Array, *, grown: bool = False) -> Body:
-    """A carton from its top-centre pose; grown: with bulge and sag, as it is carried."""
+def _carton_body(carton: Carton, at: Array, *, grown: bool = False, settled: float = 0.0) -> Body:
+    """A carton from its top-centre pose.
+
+    Args:
+        carton: The carton.
+        at: Pose of its top centre, shape (4, 4).
+        grown: With bulge and sag, as it is carried.
+        settled: Let it take the room of all heights from where it was put down to this much
+            lower, so that one look serves for the stack as built and for the settled one [m].
+    """
     length, width, height = carton.size
-    bulge, sag = (carton.bulge, carton.sag) if grown else (0.0, 0.0)
+    bulge, sag = (carton.bulge, carton.sag) if grown else (0.0, settled)
     half = np.array([length / 2 + bulge, width / 2 + bulge, (height + sag) / 2])
     return Body(carton.name, Box(frozen(half)), frozen(at @ pose(z=-(height + sag) / 2)))
 
@@ -221,7 +229,9 @@ def _placed(cell: Cell, pallet: Pallet) -> list[Entry]:
             ):
                 top = float(at[2, 3]) if own else np.inf
                 actor = Actor(name, "placed", since=since, top=top)
-                entries.append((actor, _carton_body(carton, base_from_pallet @ at)))
+                settled = cell.support.settle * placement.layer
+                body = _carton_body(carton, base_from_pallet @ at, settled=settled)
+                entries.append((actor, body))
     return entries
 
 

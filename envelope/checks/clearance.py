@@ -59,7 +59,7 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
         world = case.cell.mounted.world_from_base[:3, :3] @ np.array(entry.gain)
         gain = (float(world[0]), float(world[1]), float(world[2]))
         if verdict != "pass":
-            words += f"; {mover} gains room towards {in_words(world)}"
+            words += f"; {mover} gains room: {in_words(world)}"
     return Finding(
         check,
         verdict,

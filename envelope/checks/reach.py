@@ -13,12 +13,13 @@ NEAR_AXIS = 0.050  # [m]: a flange nearer to the first joint's axis than this sw
 
 def check(case: Case) -> list[Finding]:
     """Findings on reach for one placement."""
-    if case.unreached is not None:
-        return [case.unreached]
+    if case.cycle is None:
+        return [] if case.unreached is None else [case.unreached]
     segments = case.segments()
     room = min((_room(case.cell, segment) for segment in segments), key=lambda f: f.value or 0.0)
     lines = [segment for segment in segments if segment.kind == "linear"]
     others = [*(_speed(case.cell, segment) for segment in lines), _axis(case.cell, lines)]
+    others.append(case.unreached)
     return [room, *(finding for finding in others if finding is not None)]
 
 

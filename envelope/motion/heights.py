@@ -63,9 +63,13 @@ class Heights:
         least = motion.approach_height + option.route.raised
         if not option.route.over:
             return least
-        over = self._tops[task.first + release] + motion.transfer_clearance
+        return round(max(least, self.clear(task, release) + option.route.raised), 6)
+
+    def clear(self, task: Task, release: int) -> float:
+        """Height over the placement at which the group clears all that stands on the pallet [m]."""
+        over = self._tops[task.first + release] + self._cell.motion.transfer_clearance
         low = task.placements[release].z + float(task.group.extent()[0, 2])
-        return round(max(least, over - low + option.route.raised), 6)
+        return max(self._cell.motion.approach_height, over - low)
 
     def departure(self, task: Task, option: Option, release: int) -> float:
         """Height of the straight way up after a release: more when cartons still hang [m]."""

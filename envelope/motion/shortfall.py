@@ -28,16 +28,25 @@ class Shortfall:
     direction: Array
 
 
-def shortfall(planner: Planner, task: Task) -> Shortfall:
-    """The first of pick and placements, with the start of its approach, out of reach."""
+def shortfall(planner: Planner, task: Task, *, over: bool = False) -> Shortfall:
+    """The first of pick and placements, with the point straight above each, out of reach.
+
+    Args:
+        planner: The planner of the pallet.
+        task: The task.
+        over: Also ask for the point from which the group clears all that stands.
+    """
     turn = task.group.turns[0]
-    above = planner.up * planner.cell.motion.approach_height
     pick = planner.stations.pick(task.group, turn)
     lifted = pick + _lifted(planner.up * planner.heights.lift(task))
     waypoints = [("pick", pick), ("point above the pick", lifted)]
-    for placement in task.placements:
+    for release, placement in enumerate(task.placements):
         at = planner.stations.place(placement, turn, 0.0)
+        above = planner.up * planner.cell.motion.approach_height
         waypoints += [("placement", at), ("point above the placement", at + _lifted(above))]
+        if over:
+            clear = planner.up * planner.heights.clear(task, release)
+            waypoints.append(("point above all that stands on the pallet", at + _lifted(clear)))
     for what, pose in waypoints:
         distance, direction = _cure(planner, pose)
         if distance is None or distance > 0.0:

@@ -47,7 +47,7 @@ def problem_lines(result: Result, width: int) -> Iterator[str]:
             elif member == 0:
                 text = f"{text}. {finding.message}"
             elif finding.gain is not None:
-                text += f"; room towards {in_words(np.array(finding.gain))}"
+                text += f"; more room: {in_words(np.array(finding.gain))}"
             also = _others(judged, finding)
             yield from _hanging(judged.placement.id, text + also, width)
         yield ""

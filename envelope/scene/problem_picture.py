@@ -129,7 +129,7 @@ def _when(problem: Problem) -> str:
     if finding.check in ("approach", "collision"):
         if finding.gain is not None and finding.between is not None:
             way = in_words(np.array(finding.gain))
-            parts.append(f"{spoken(finding.between[0])} gains room towards {way}")
+            parts.append(f"{spoken(finding.between[0])} gains room: {way}")
     elif finding.check == "stacking":
         parts.append("the stack is drawn as it is once this placement is down")
     elif cycle is not None and finding.value is not None and finding.limit is not None:

@@ -64,7 +64,7 @@ def test_the_same_problem_is_explained_once_with_the_worst_first():
     assert text.count("Raise the transfer") == 1
     order = [line.split()[0] for line in text.splitlines() if line.startswith("  A/")]
     assert order == ["A/1/3", "A/1/1", "A/1/2"]
-    assert text.count("; room towards +y and up") == 2
+    assert text.count("; more room: +y and up") == 2
 
 
 def test_a_problem_without_a_number_keeps_its_words_on_every_line():
