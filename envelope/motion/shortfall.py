@@ -5,10 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..geometry.frames import Array
+from ..cell.model import Cell
+from ..geometry.frames import Array, invert
+from .heights import Heights
 from .options import Task
 from .plan import Planner
+from .stations import Stations
 
+PICK, PLACE = "pick", "placement"
+ABOVE_PICK, ABOVE_PLACE = "point above the pick", "point above the placement"
+ABOVE_ALL = "point above all that stands on the pallet"
 _STEP = 0.005  # [m]
 _FARTHEST = 1.0  # [m]
 
@@ -18,7 +24,7 @@ class Shortfall:
     """What keeps a task from having any motion.
 
     Attributes:
-        what: "pick" or "placement", with the waypoint.
+        what: The waypoint that is out of reach.
         distance: Least shift that brings it into reach [m]; None when no shift tried does.
         direction: Unit direction of that shift in the base frame.
     """
@@ -36,28 +42,41 @@ def shortfall(planner: Planner, task: Task, *, over: bool = False) -> Shortfall:
         task: The task.
         over: Also ask for the point from which the group clears all that stands.
     """
-    turn = task.group.turns[0]
-    pick = planner.stations.pick(task.group, turn)
-    lifted = pick + _lifted(planner.up * planner.heights.lift(task))
-    waypoints = [("pick", pick), ("point above the pick", lifted)]
-    for release, placement in enumerate(task.placements):
-        at = planner.stations.place(placement, turn, 0.0)
-        above = planner.up * planner.cell.motion.approach_height
-        waypoints += [("placement", at), ("point above the placement", at + _lifted(above))]
-        if over:
-            clear = planner.up * planner.heights.clear(task, release)
-            waypoints.append(("point above all that stands on the pallet", at + _lifted(clear)))
-    for what, pose in waypoints:
+    for what, pose in waypoints(planner.cell, planner.stations, planner.heights, task, over=over):
         distance, direction = _cure(planner, pose)
         if distance is None or distance > 0.0:
             return Shortfall(what, distance, direction)
     return Shortfall("way between pick and placement", None, np.zeros(3))
 
 
-def _lifted(shift: Array) -> Array:
-    matrix = np.zeros((4, 4))
-    matrix[:3, 3] = shift
-    return matrix
+def waypoints(
+    cell: Cell, stations: Stations, heights: Heights, task: Task, *, over: bool
+) -> list[tuple[str, Array]]:
+    """What must be in reach for any motion, in order: names, and poses base_from_tcp (4, 4).
+
+    Args:
+        cell: The cell.
+        stations: Where the tool stands on this pallet.
+        heights: How high it is lifted and arrives.
+        task: The task.
+        over: Also the point from which the group clears all that stands on the pallet.
+    """
+    up = invert(cell.mounted.world_from_base)[:3, 2]
+    turn = task.group.turns[0]
+    pick = stations.pick(task.group, turn)
+    found = [(PICK, pick), (ABOVE_PICK, _lifted(pick, up * heights.lift(task)))]
+    for release, placement in enumerate(task.placements):
+        at = stations.place(placement, turn, 0.0)
+        found += [(PLACE, at), (ABOVE_PLACE, _lifted(at, up * cell.motion.approach_height))]
+        if over:
+            found.append((ABOVE_ALL, _lifted(at, up * heights.clear(task, release))))
+    return found
+
+
+def _lifted(pose: Array, shift: Array) -> Array:
+    lifted = pose.copy()
+    lifted[:3, 3] += shift
+    return lifted
 
 
 def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:

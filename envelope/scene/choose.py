@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ..checks.finding import Finding, Judged, Result
 
 MOST = 12  # pictures of problem spots: more than that nobody looks at
-_CHECKS = ("collision", "reach", "approach", "stacking", "offset")  # what is told first
+_CHECKS = ("reach", "collision", "approach", "stacking", "offset")  # what is told first
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,25 @@ import numpy as np
 
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
+from ..motion.heights import Heights
 from ..motion.options import Task
+from ..motion.postures import Reach
+from ..motion.shortfall import ABOVE_ALL, ABOVE_PICK, ABOVE_PLACE, PICK, PLACE, waypoints
 from ..motion.stations import Stations
 from .facets import Facets, Mask
 
 _AROUND = 180  # directions in which the level is tried
 _STEP = 0.025  # [m]: distance from one circle that is tried to the next
 _BEYOND = 0.3  # [m]: how far past the wanted place the level is tried
+
+
+_WHERE = {
+    PICK: "at the pick for",
+    ABOVE_PICK: "above the pick for",
+    PLACE: "at",
+    ABOVE_PLACE: "above",
+    ABOVE_ALL: "above the stack for",
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -31,37 +43,25 @@ class Wanted:
 
 
 def wanted_pose(
-    cell: Cell, pallet: Pallet, task: Task, segment: str | None = None
+    cell: Cell, pallet: Pallet, task: Task, segment: str | None = None, *, over: bool = False
 ) -> tuple[Wanted, str]:
     """The first pose of a task that is out of reach, and in words where it lies.
 
     Where each of them is in reach by itself: the one that a segment leads to, by default the
-    last placement.
+    last placement. over: the point above all that stands on the pallet is wanted as well.
     """
-    turn = task.group.turns[0]
-    up = invert(cell.mounted.world_from_base)[:3, 2]
-    pick = Stations(cell, pallet).pick(task.group, turn)
-    tall = -float(task.group.extent()[0, 2])
-    lift = max(cell.motion.lift_off, cell.infeed.guide_height, tall if cell.infeed.queue else 0.0)
-    poses = [("at the pick for", pick), ("above the pick for", _raised(pick, up * lift))]
-    for placement in task.placements:
-        at = Stations(cell, pallet).place(placement, turn, 0.0)
-        poses.append(("at", at))
-        poses.append(("above", _raised(at, up * cell.motion.approach_height)))
+    heights = Heights(cell, pallet, Reach(cell))
+    poses = waypoints(cell, Stations(cell, pallet), heights, task, over=over)
     reached = _reached(cell, np.array([at for _, at in poses]))
-    led_to = {"approach pick": poses[0], "lift off": poses[1]}.get(segment or "", poses[-2])
-    where, at = next(
+    last = next(entry for entry in reversed(poses) if entry[0] == PLACE)
+    led_to = {"approach pick": poses[0], "lift off": poses[1]}.get(segment or "", last)
+    what, at = next(
         (entry for entry, found in zip(poses, reached, strict=True) if not found), led_to
     )
+    where = _WHERE[what]
     link = at @ invert(cell.tool.flange_from_tcp) @ invert(cell.mounted.arm.chain.link_from_flange)
     world = cell.mounted.world_from_base
     return Wanted(at, world @ link, (world @ at)[:3, 3]), where
-
-
-def _raised(matrix: Array, shift: Array) -> Array:
-    raised = matrix.copy()
-    raised[:3, 3] += shift
-    return raised
 
 
 def reached_level(cell: Cell, wanted: Wanted) -> list[Facets]:

@@ -76,7 +76,8 @@ def scene_of(scenery: Scenery, judged: Judged, finding: Finding, others: Sequenc
     """The scene of a finding at a placement; others: all placements, for where the arm waits."""
     cycle = judged.cycle
     task = scenery.task(judged.placement.id)
-    if cycle is None and finding.check == "reach":
+    no_way = finding.segment is None and finding.gain is not None
+    if finding.check == "reach" and (cycle is None or no_way):
         return _out_of_reach(scenery, judged, finding, others)
     segment = None if cycle is None else segment_of(cycle, finding)
     if cycle is not None and segment is not None:
@@ -162,7 +163,8 @@ def _out_of_reach(
 ) -> Scene:
     """Tool and group where they are wanted, the level that is reached, and the way there."""
     task = scenery.task(judged.placement.id)
-    wanted, lifted = wanted_pose(scenery.cell, scenery.pallet, task, finding.segment)
+    over = judged.cycle is not None
+    wanted, lifted = wanted_pose(scenery.cell, scenery.pallet, task, finding.segment, over=over)
     joints = resting_joints(scenery.cell, others, judged.placement.pallet)
     shown = scenery.at(waiting(task, task.first, joints))
     flange = scenery.cell.mounted.arm.chain.flange_link
