@@ -19,7 +19,7 @@ MOST_CARTONS = 200  # in a group; no tool carries as many
 def make_cartons(parts: dict[str, CartonPart]) -> dict[str, Carton]:
     """Carton types by name."""
     return {
-        name: Carton(name, part.size, part.mass, part.labels, part.bulge, part.sag)
+        name: Carton(name, part.size, part.mass, part.labels, part.bulge, part.sag, part.tilt)
         for name, part in parts.items()
     }
 

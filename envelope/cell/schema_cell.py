@@ -29,6 +29,7 @@ from .units import (
     Quantity,
     Size,
     Text,
+    Tilt,
     Whole,
     Word,
     said,
@@ -76,6 +77,7 @@ class CartonPart(Part):
     )
     bulge: Distance = Field(default=0, description="how far the sides bulge while carried")
     sag: Distance = Field(default=0, description="how far the bottom sags while carried")
+    tilt: Tilt = Field(default=0, description="how far it may tilt on the lips while carried")
 
 
 Axis = Annotated[str, Word("an axis", ("x", "y"))]

@@ -31,6 +31,7 @@ cartons:                            # carton types by name
     # labels: [+x]                  # sides that must face out of the pallet
     # bulge: 0                      # how far the sides bulge while carried
     # sag: 0                        # how far the bottom sags while carried
+    # tilt: 0                       # how far it may tilt on the lips while carried, in degrees
 
 # groups:                           # what one cycle carries; left out: one carton at a time
 #   pair:

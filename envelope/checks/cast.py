@@ -167,7 +167,7 @@ def _carried(cell: Cell, tasks: Sequence[Task]) -> list[Entry]:
                     "carried",
                     chain.flange_link,
                     carried=(group.name, turn, index),
-                    slack=max(carton.bulge, carton.sag),
+                    slack=max(carton.growth()),
                 )
                 entries.append((actor, _carton_body(carton, at, grown=True)))
     return entries
@@ -183,12 +183,12 @@ def _carton_body(carton: Carton, at: Array, *, grown: bool = False, settled: flo
     Args:
         carton: The carton.
         at: Pose of its top centre, shape (4, 4).
-        grown: With bulge and sag, as it is carried.
+        grown: With bulge, sag and tilt, as it is carried.
         settled: Let it take the room of all heights from where it was put down to this much
             lower, so that one look serves for the stack as built and for the settled one [m].
     """
     length, width, height = carton.size
-    bulge, sag = (carton.bulge, carton.sag) if grown else (0.0, settled)
+    bulge, sag = carton.growth() if grown else (0.0, settled)
     half = np.array([length / 2 + bulge, width / 2 + bulge, (height + sag) / 2])
     return Body(carton.name, Box(frozen(half)), frozen(at @ pose(z=-(height + sag) / 2)))
 

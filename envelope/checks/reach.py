@@ -1,5 +1,7 @@
 """Reach: joint room along the motion, joint speeds on straight lines, the shoulder's axis."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from ..arm.arm import Arm
@@ -18,6 +20,8 @@ def check(case: Case) -> list[Finding]:
     segments = case.segments()
     room = min((_room(case.cell, segment) for segment in segments), key=lambda f: f.value or 0.0)
     lines = [segment for segment in segments if segment.kind == "linear"]
+    taken = f"{room.message}; taken: {case.cycle.route}, {case.cycle.branch}"
+    room = replace(room, message=taken)
     others = [*(_speed(case.cell, segment) for segment in lines), _axis(case.cell, lines)]
     others.append(case.unreached)
     return [room, *(finding for finding in others if finding is not None)]

@@ -22,6 +22,7 @@ class Carton:
         labels: Sides (of "+x", "-x", "+y", "-y") that must face out of the pallet.
         bulge: How far the sides bulge while carried, each side.
         sag: How far the bottom sags while carried.
+        tilt: How far it may tilt on the lips while carried, any way [rad].
     """
 
     name: str
@@ -30,6 +31,17 @@ class Carton:
     labels: tuple[str, ...] = ()
     bulge: float = 0.0
     sag: float = 0.0
+    tilt: float = 0.0
+
+    def growth(self) -> tuple[float, float]:
+        """How much more room it takes while carried: each side, and below [m].
+
+        Errs: on the safe side. Tilted about the middle of its top, no corner leaves the box
+        grown by height x sin(tilt) sideways and half the top's diagonal x sin(tilt) down.
+        """
+        length, width, height = self.size
+        lean = float(np.sin(self.tilt))
+        return self.bulge + height * lean, self.sag + float(np.hypot(length, width)) / 2 * lean
 
 
 @dataclass(frozen=True, slots=True)
