@@ -158,14 +158,15 @@ class _Trial:
 
     Attributes:
         choices: What is left to try, in order.
-        best: The motion to be judged; trouble: how much it met.
+        best: The motion to be judged.
+        trouble: How many bodies meet on it what they must not, and how deep the worst is [m].
         lack: Why the most promising option had no motion at all.
     """
 
     task: Task
     choices: Choices
     best: Cycle | None = None
-    trouble: int = 1 << 30
+    trouble: tuple[int, float] = (1 << 30, 0.0)
     lack: Unplanned | None = None
     current: Option | None = field(default=None)
 
@@ -183,8 +184,9 @@ def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> N
         watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=False)
         waiting = []
         for (trial, plan), seen in zip(planned, watched, strict=True):
-            failing = {entry.segment for entry in seen if entry.margin[0] < 0.0}
-            trouble = sum(entry.margin[0] < 0.0 for entry in seen)
+            met = [entry for entry in seen if entry.margin[0] < 0.0]
+            failing = {entry.segment for entry in met}
+            trouble = (len(met), -min((entry.margin[1] for entry in met), default=0.0))
             if trouble < trial.trouble:
                 trial.best, trial.trouble = plan.cycle, trouble
             if failing:
@@ -239,7 +241,7 @@ def _judged(
     task, cycle = trial.task, trial.best
     count = len(task.placements)
     sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
-    hindered = cycle is None or (trial.trouble > 0 and trial.lack is not None)
+    hindered = cycle is None or (trial.trouble[0] > 0 and trial.lack is not None)
     unreached = _unreached(planner, trial) if hindered else None
     judged: list[Judged] = []
     for release, placement in enumerate(task.placements):

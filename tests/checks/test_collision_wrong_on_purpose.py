@@ -24,6 +24,7 @@ class Wrong:
         told: Clearance (or offset, or cups) of the wrong one, as worked out by hand; None: too
             deep to tell.
         limit: What is asked where it is told.
+        others: Checks that may fail as well.
     """
 
     name: str
@@ -211,7 +212,7 @@ def assert_clear(run: Run) -> None:
 def test_it_fails_for_that_reason(case, tmp_path):
     run = made(case, case.numbers[0], tmp_path)
     found = failing(run, case.placement)
-    assert {f["check"] for f in found} == {case.check, *case.others}
+    assert {case.check} <= {f["check"] for f in found} <= {case.check, *case.others}
     mine = [
         f
         for f in found
