@@ -17,7 +17,7 @@ from .checks.finding import Finding, Judged, Result
 from .checks.meetings import Planned
 from .checks.registry import CHECKS
 from .checks.stacking import stacking
-from .checks.watch import Watch, Watched
+from .checks.watch import Watched, watch_cycles
 from .motion.cycle import Cycle, Segment
 from .motion.options import Choices, Option, Task, part_of, tasks_of
 from .motion.plan import Planner, Ready, Unplanned
@@ -229,7 +229,7 @@ def _by_cycle(
     """What was watched, sorted to the cycles."""
     sorted_: list[list[Watched]] = [[] for _ in planned]
     if planned:
-        for entry in Watch(cell, cast, planned).brackets(values=values):
+        for entry in watch_cycles(cell, cast, planned, values=values):
             sorted_[entry.planned].append(entry)
     return sorted_
 

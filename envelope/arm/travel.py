@@ -65,6 +65,11 @@ class Travel:
         self._known: dict[tuple[int, int], tuple[_Stage, ...]] = {}
         self._paths = [(0, *chain.path(link)) for link in range(len(chain.links) + 1)]
 
+    @property
+    def tip(self) -> int:
+        """The link that carries the mechanical interface."""
+        return self._chain.flange_link
+
     def common(self, first: int, second: int) -> int:
         """The nearest link that carries both; its joints do not move one against the other."""
         shared = 0

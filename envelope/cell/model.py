@@ -189,6 +189,7 @@ class Motion:
     joint_speed_share: float = 1.0  # share of the joints' rated speeds used
     grip_time: float = 0.3
     release_time: float = 0.2
+    blend_radius: float = 0.0  # corners may be rounded within this distance of them
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,6 +60,7 @@ class MotionPart(Part):
     )
     grip_time: Seconds = 0.3
     release_time: Seconds = 0.2
+    blend_radius: Distance = Field(default=0, description="within which corners may be rounded")
 
 
 class SupportPart(Part):

@@ -100,6 +100,7 @@ patterns:                           # one layer each
 #   joint_speed_share: 1            # share of the joints' rated speeds that is used
 #   grip_time: 0.3
 #   release_time: 0.2
+#   blend_radius: 0                 # corners may be rounded within this distance of them
 
 # support:                          # what a stack must offer
 #   least_area: 0.6                 # share of the bottom face that must be carried

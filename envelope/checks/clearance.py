@@ -54,6 +54,8 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
         )
     other = case.cast.actors[entry.other].name
     value, above, words = _measured(entry, lower, upper)
+    if entry.corner:
+        words += " where a corner is rounded"
     gain = None
     if entry.gain is not None:
         world = case.cell.mounted.world_from_base[:3, :3] @ np.array(entry.gain)

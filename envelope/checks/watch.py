@@ -7,19 +7,16 @@ import numpy as np
 
 from ..cell.model import Cell
 from ..geometry.bodies import Mesh
-from ..geometry.frames import Array
 from ..geometry.queries import Brackets, Limits, Pairs
-from ..geometry.stage import Pieces, Stage
+from ..geometry.stage import Stage
 from ..geometry.sweep import certify
-from ..motion.cycle import Segment
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
 from .inside import starting_inside
 from .meetings import Meetings, Planned, cap_of
 from .rules import Meeting, Rule, Rules
+from .stretches import Stretches, along, around_corners
 
-_PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
 _SAME_LEVEL = 5e-4  # [m]: a carton whose top is this near the bottom carries it
-_TOOL_REACH = 0.6  # [m]: assumed for that count only; it bears on speed, not on truth
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +32,7 @@ class Watched:
         row: Row of the segment, and share of the way to the next, at the worst instant.
         inside: Whether the body is inside a mesh (or the mesh around it).
         depthless: Whether a mesh is involved, so that an overlap has no depth.
+        corner: Whether it is met where a corner is rounded.
     """
 
     planned: int
@@ -49,21 +47,46 @@ class Watched:
     row: tuple[int, float]
     inside: bool = False
     depthless: bool = False
+    corner: bool = False
+
+
+def watch_cycles(
+    cell: Cell, cast: Cast, planned: Sequence[Planned], *, values: bool = True
+) -> list[Watched]:
+    """The least margins along planned cycles, and around their corners where these are rounded.
+
+    With values=False only whether limits are kept, and only those that are not.
+    """
+    found = Watch(cell, cast, planned).brackets(values=values)
+    corners = around_corners(cell, planned)
+    if corners is not None:
+        found += Watch(cell, cast, planned, corners).brackets(values=values)
+    return found
 
 
 class Watch:
-    """Everything along a batch of planned cycles."""
+    """Everything along a batch of planned cycles.
 
-    def __init__(self, cell: Cell, cast: Cast, planned: Sequence[Planned]) -> None:
+    Args:
+        cell: The cell.
+        cast: Everything that moves or stands.
+        planned: The cycles.
+        stretches: What to watch of them; by default all segments.
+    """
+
+    def __init__(
+        self,
+        cell: Cell,
+        cast: Cast,
+        planned: Sequence[Planned],
+        stretches: Stretches | None = None,
+    ) -> None:
+        stretches = stretches or along(cast.travel, planned)
         self.cast, self.planned = cast, planned
         self.rules = Rules(cell)
         self.clearances = cell.clearances
-        self.segments: list[tuple[int, int, Segment]] = [
-            (p, s, segment)
-            for p, plan in enumerate(planned)
-            for s, segment in enumerate(plan.cycle.segments)
-        ]
-        self._cut()
+        self.segments = stretches.segments
+        self._pieces, self._rows = stretches.pieces, stretches.rows
         self.stage = Stage(cast.travel, cast.parts, cast.link, self._pieces)
         self.meetings = Meetings(cast, planned, self.segments, self.stage, cell.clearances)
         self._rules: list[Rule] = []
@@ -99,47 +122,6 @@ class Watch:
             else sorted({*np.flatnonzero(found.lower < 0.0).tolist(), *inside})
         )
         return [self._watched(q, unique[q], pairs, found, inside) for q in wanted_queries]
-
-    # --- the motion in pieces ---------------------------------------------------------------
-
-    def _cut(self) -> None:
-        """Cut segments into joint-linear pieces; joint moves finely enough to be told apart."""
-        first: list[Array] = []
-        last: list[Array] = []
-        to_go: list[Array] = []
-        rows: list[Array] = []
-        counts: list[int] = []
-        for (_, _, segment), share in zip(self.segments, self._shares(), strict=True):
-            at = np.floor(share).astype(int).clip(max=len(segment.joints) - 2)
-            q = segment.joints[at] + (share - at)[:, None] * (
-                segment.joints[at + 1] - segment.joints[at]
-            )
-            height = np.interp(share, np.arange(len(segment.to_go)), segment.to_go)
-            first.append(q[:-1])
-            last.append(q[1:])
-            to_go.append(np.stack([height[:-1], height[1:]], axis=1))
-            rows.append(np.stack([share[:-1], share[1:]], axis=1))
-            counts.append(len(share) - 1)
-        start = np.concatenate([[0], np.cumsum(counts)]).astype(np.intp)
-        self._pieces = Pieces(
-            start, np.concatenate(first), np.concatenate(last), np.concatenate(to_go)
-        )
-        self._rows = np.concatenate(rows)
-
-    def _shares(self) -> list[Array]:
-        """Row numbers, fractions included, at which each segment is cut."""
-        legs = [np.diff(segment.joints, axis=0) for _, _, segment in self.segments]
-        link = int(self.cast.link.max())
-        bend = self.cast.travel.bend(np.concatenate(legs), 0, link)
-        size = bend.fixed + bend.spin**2 * _TOOL_REACH
-        cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
-        ends = np.cumsum([len(leg) for leg in legs])
-        shares: list[Array] = []
-        for (_, _, segment), mine in zip(self.segments, np.split(cuts, ends[:-1]), strict=True):
-            between = mine.tolist() if segment.kind == "joint" else [1] * len(mine)
-            cut = [k + part / n for k, n in enumerate(between) for part in range(n)]
-            shares.append(np.array([*cut, len(mine)], dtype=float))
-        return shares
 
     # --- under which rule -----------------------------------------------------------------------
 
@@ -255,4 +237,5 @@ class Watch:
             gain,
             (int(row), row - int(row)),
             depthless=any(isinstance(shape, Mesh) for shape in shapes),
+            corner=bool(rows[0] == rows[1]),
         )

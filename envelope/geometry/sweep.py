@@ -24,6 +24,7 @@ import numpy as np
 
 from .distance import gap_along, separation
 from .frames import Array
+from .intervals import Intervals
 from .queries import Brackets, Limits, Mask, Pairs
 from .stage import Index, Stage, box_gap
 
@@ -76,17 +77,6 @@ class _Items:
 
     def take(self, which: Index | Mask) -> "_Items":
         return _Items(self.pair[which], self.interval[which], self.lower[which])
-
-
-@dataclass(slots=True, eq=False)
-class _Intervals:
-    """Parts of pieces, with the link poses at both ends and in the middle."""
-
-    piece: Index
-    start: Array
-    width: float
-    ends: tuple[Array, Array]
-    middle: Array
 
 
 class _Search:
@@ -169,15 +159,12 @@ class _Search:
         lower[lower <= -self.limits.full[pairs.query[pair]]] = -np.inf
         return _Items(pair[near], piece[near], lower[near])
 
-    def _whole_pieces(self, items: _Items) -> _Intervals:
+    def _whole_pieces(self, items: _Items) -> Intervals:
         """Intervals for the pieces that items need; renumbers the items' intervals."""
         piece, items.interval = np.unique(items.interval, return_inverse=True)
-        pieces = self.stage.pieces
-        ends = (self.stage.ends[0][piece], self.stage.ends[1][piece])
-        middle = self.stage.mover.frames((pieces.first[piece] + pieces.last[piece]) / 2)
-        return _Intervals(piece, np.zeros(len(piece)), 1.0, ends, middle)
+        return Intervals.whole(self.stage, piece)
 
-    def _probe(self, items: _Items, intervals: _Intervals) -> _Items:
+    def _probe(self, items: _Items, intervals: Intervals) -> _Items:
         """Look closely at each pair's most promising piece, and use what it shows for the others.
 
         A direction that parts two solids at one instant mostly does so before and after, and
@@ -221,7 +208,7 @@ class _Search:
         np.minimum.at(self.lower, query[crowded], items.lower[crowded])
         return items.take(~crowded)
 
-    def _evaluate(self, items: _Items, intervals: _Intervals) -> Array:
+    def _evaluate(self, items: _Items, intervals: Intervals) -> Array:
         """Bound items over their intervals; note margins that occur in the middle.
 
         Returns:
@@ -235,7 +222,7 @@ class _Search:
             items.lower[rows] = np.maximum(items.lower[rows], bound)
         return directions
 
-    def _look(self, pair: Index, interval: Index, intervals: _Intervals) -> Array:
+    def _look(self, pair: Index, interval: Index, intervals: Intervals) -> Array:
         """Distances in the middle of intervals: noted as margins; returns the directions."""
         parts, pairs = self.stage.parts, self.pairs
         poses, others = self._poses(intervals.middle, pair, interval)
@@ -250,28 +237,27 @@ class _Search:
             floor=FLOOR,
         )
         piece = intervals.piece[interval]
-        middle = intervals.start[interval] + intervals.width / 2
+        middle = intervals.central()[interval, 0]
         query = pairs.query[pair]
         limit = self.limits.at(query, self._height(piece, middle))
         self._note(query, found.upper - limit, pair, piece, middle, limit, found.direction)
         return found.direction
 
-    def _along(
-        self, pair: Index, interval: Index, intervals: _Intervals, direction: Array
-    ) -> Array:
+    def _along(self, pair: Index, interval: Index, intervals: Intervals, direction: Array) -> Array:
         """The certificate: proved margins over whole intervals by given directions."""
         stage, pairs, limits = self.stage, self.pairs, self.limits
         query, root = pairs.query[pair], self.root[pair]
         first, second = pairs.first[pair], pairs.second[pair]
-        piece, start = intervals.piece[interval], intervals.start[interval]
+        piece = intervals.piece[interval]
         plain, sloped = np.full(len(pair), np.inf), np.full(len(pair), np.inf)
-        for frames, share in zip(intervals.ends, (start, start + intervals.width), strict=True):
+        for frames, weights in zip(intervals.ends, intervals.weights, strict=True):
+            share = weights[interval, 0]
             poses, others = self._poses(frames, pair, interval)
             gap = gap_along(stage.parts, first, *poses, stage.parts, second, *others, direction)
             plain = np.minimum(plain, gap - limits.full[query])
             sloped = np.minimum(sloped, gap - limits.sloped(query, self._height(piece, share)))
-        bend = stage.bend(piece, first, root) + stage.bend(piece, second, root)
-        bound = np.maximum(plain, sloped) - bend * intervals.width**2 / 8
+        stray = stage.stray(piece, first, root) + stage.stray(piece, second, root)
+        bound = np.maximum(plain, sloped) - stray * intervals.width**2
         return np.where(np.isfinite(bound), bound, -np.inf)
 
     def _poses(
@@ -319,30 +305,12 @@ class _Search:
         self.best_share[at], self.best_limit[at] = share[best], limit[best]
         self.best_direction[at] = direction[best]
 
-    def _halve(self, items: _Items, intervals: _Intervals) -> tuple[_Items, _Intervals]:
-        """Both halves of every interval that is still needed."""
+    def _halve(self, items: _Items, intervals: Intervals) -> tuple[_Items, Intervals]:
+        """Parts of half the size of every interval that is still needed."""
         kept, place = np.unique(items.interval, return_inverse=True)
-        width = intervals.width / 2
-        early, middle, late = (
-            intervals.ends[0][kept],
-            intervals.middle[kept],
-            intervals.ends[1][kept],
-        )
-        piece = np.concatenate([intervals.piece[kept]] * 2)
-        start = np.concatenate([intervals.start[kept], intervals.start[kept] + width])
-        pieces = self.stage.pieces
-        share = (start + width / 2)[:, None]
-        halves = _Intervals(
-            piece,
-            start,
-            width,
-            (np.concatenate([early, middle]), np.concatenate([middle, late])),
-            self.stage.mover.frames(
-                pieces.first[piece] + (pieces.last[piece] - pieces.first[piece]) * share
-            ),
-        )
+        halves, parts = intervals.halved(self.stage, kept)
         return _Items(
-            np.concatenate([items.pair, items.pair]),
-            np.concatenate([place, place + len(kept)]),
-            np.concatenate([items.lower, items.lower]),
+            np.concatenate([items.pair] * parts),
+            np.concatenate([place + part * len(kept) for part in range(parts)]),
+            np.concatenate([items.lower] * parts),
         ), halves

@@ -91,7 +91,7 @@ def even(scene, stage, pairs, halvings=5):
             parts, first, *posed(middle, first), parts, second, *posed(middle, second), 10.0, -10.0
         )
         upper[query] = min(upper[query], (found.upper - limit(middle)).min())
-        bend = stage.bend(piece, first, root) + stage.bend(piece, second, root)
+        bend = 8 * (stage.stray(piece, first, root) + stage.stray(piece, second, root))
         sides = [
             sweep.gap_along(
                 parts, first, *posed(share, first), parts, second, *posed(share, second),

@@ -38,7 +38,7 @@ def checked(*settings, placements=None):
 @pytest.fixture(scope="session")
 def clash():
     """Cartons put down beside the pedestal: the carried one runs into its neighbour."""
-    return checked("pallets.A.at.x=250", placements=("A/1/7",))
+    return checked("pallets.A.at.x=230", placements=("A/1/7",))
 
 
 @pytest.fixture(scope="session")

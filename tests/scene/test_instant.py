@@ -55,7 +55,7 @@ def test_the_swept_room_holds_the_carton_at_the_worst_instant(spot):
             (planes[:, :3] @ corner + planes[:, 3]).max()
             for planes in (hull.planes() for hull in hulls)
         ]
-        assert min(inside) < 2e-3
+        assert min(inside) < 3e-3  # hulls of copies side by side cut an arc a little
 
 
 def test_joints_between_rows_lie_on_the_line():

@@ -1,0 +1,169 @@
+"""Cycles cut into pieces: along their segments, and around their rounded corners."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from ..arm.travel import Travel
+from ..cell.model import Cell
+from ..geometry.frames import Array
+from ..geometry.stage import Index, Pieces
+from ..motion.cycle import Segment
+from ..motion.plan import FAR
+from .meetings import Planned
+
+_PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
+_TOOL_REACH = 0.6  # [m]: assumed for that count only; it bears on speed, not on truth
+_LOOKS = 64  # points of a joint move at which the distance from its corner is looked at
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretches:
+    """Motion to be watched.
+
+    Attributes:
+        segments: For each stretch: index of the cycle, index of the segment, the segment.
+        pieces: The motion, stretch by stretch.
+        rows: Row of the segment at both ends of each piece, fractions included, (pieces, 2).
+    """
+
+    segments: tuple[tuple[int, int, Segment], ...]
+    pieces: Pieces
+    rows: Array
+
+
+def along(travel: Travel, planned: Sequence[Planned]) -> Stretches:
+    """Every segment, in joint-linear pieces; joint moves finely enough to be told apart."""
+    segments = [
+        (p, s, segment)
+        for p, plan in enumerate(planned)
+        for s, segment in enumerate(plan.cycle.segments)
+    ]
+    joints: list[Array] = []
+    heights: list[Array] = []
+    rows: list[Array] = []
+    for (_, _, segment), share in zip(segments, _shares(travel, segments), strict=True):
+        at = np.floor(share).astype(int).clip(max=len(segment.joints) - 2)
+        step = segment.joints[at + 1] - segment.joints[at]
+        joints.append(segment.joints[at] + (share - at)[:, None] * step)
+        heights.append(np.interp(share, np.arange(len(segment.to_go)), segment.to_go))
+        rows.append(np.stack([share[:-1], share[1:]], axis=1))
+    pieces = Pieces(
+        _starts(rows),
+        np.concatenate([q[:-1] for q in joints]),
+        np.concatenate([q[1:] for q in joints]),
+        np.concatenate([np.stack([h[:-1], h[1:]], axis=1) for h in heights]),
+    )
+    return Stretches(tuple(segments), pieces, np.concatenate(rows))
+
+
+def _starts(parts: Sequence[Array]) -> Index:
+    return np.concatenate([[0], np.cumsum([len(part) for part in parts])]).astype(np.intp)
+
+
+def _shares(travel: Travel, segments: Sequence[tuple[int, int, Segment]]) -> list[Array]:
+    """Row numbers, fractions included, at which each segment is cut."""
+    legs = [np.diff(segment.joints, axis=0) for _, _, segment in segments]
+    bend = travel.bend(np.concatenate(legs), 0, travel.tip)
+    size = bend.fixed + bend.spin**2 * _TOOL_REACH
+    cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
+    ends = np.cumsum([len(leg) for leg in legs])
+    shares: list[Array] = []
+    for (_, _, segment), mine in zip(segments, np.split(cuts, ends[:-1]), strict=True):
+        between = mine.tolist() if segment.kind == "joint" else [1] * len(mine)
+        cut = [k + part / n for k, n in enumerate(between) for part in range(n)]
+        shares.append(np.array([*cut, len(mine)], dtype=float))
+    return shares
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Leg:
+    """One stretch between two corners: rows of joints, shape (n, dof), of one segment."""
+
+    number: int
+    segment: Segment
+    first_row: int
+    rows: Array
+
+    def last_row(self) -> int:
+        return self.first_row + len(self.rows) - 1
+
+
+def around_corners(cell: Cell, planned: Sequence[Planned]) -> Stretches | None:
+    """Every corner that may be rounded, as triangles of joints that hold all ways round it.
+
+    A corner may be cut from anywhere within the blend radius of it, but no farther than half
+    way along a leg. Rest (pick, placements, the start) is no corner.
+
+    Errs: ways round a corner that leave the joints' straight connections are not covered; a
+    controller that rounds in space keeps within the radius, but not exactly within these.
+    """
+    if not cell.motion.blend_radius:
+        return None
+    segments: list[tuple[int, int, Segment]] = []
+    triangles: list[Array] = []
+    rows: list[float] = []
+    for p, plan in enumerate(planned):
+        for before, after in pairwise(_legs(plan.cycle.segments)):
+            if _stops(before, after):
+                continue
+            into = _near(cell, before.rows[::-1])[::-1]
+            away = _near(cell, after.rows)
+            leg, row = (
+                (after, after.first_row)
+                if after.segment.kind == "joint"
+                else (before, before.last_row())
+            )
+            segments.append((p, leg.number, leg.segment))
+            triangles.append(_fan(into, away))
+            rows.append(float(row))
+    if not triangles:
+        return None
+    corners = np.concatenate(triangles)
+    counts = [len(part) for part in triangles]
+    pieces = Pieces(
+        _starts(triangles),
+        corners[:, 0],
+        corners[:, 1],
+        np.full((len(corners), 2), FAR),
+        corners[:, 2],
+    )
+    return Stretches(tuple(segments), pieces, np.repeat(np.array([rows, rows]).T, counts, axis=0))
+
+
+def _legs(segments: Sequence[Segment]) -> Iterator[_Leg]:
+    """Straight lines whole, joint moves from point to point."""
+    for number, segment in enumerate(segments):
+        if segment.kind == "linear":
+            yield _Leg(number, segment, 0, segment.joints)
+        else:
+            for row in range(len(segment.joints) - 1):
+                yield _Leg(number, segment, row, segment.joints[row : row + 2])
+
+
+def _stops(before: _Leg, after: _Leg) -> bool:
+    """Whether the arm comes to rest between two legs."""
+    if before.segment is after.segment:
+        return False
+    return min(float(before.segment.to_go[-1]), float(after.segment.to_go[0])) <= 0.0
+
+
+def _near(cell: Cell, rows: Array) -> Array:
+    """The rows of a leg that starts at a corner, up to where the TCP leaves the radius."""
+    if len(rows) == 2:
+        rows = rows[0] + np.linspace(0.0, 1.0, _LOOKS + 1)[:, None] * (rows[1] - rows[0])
+    rows = rows[: len(rows) // 2 + 1]
+    flange = cell.mounted.arm.chain.flange_poses(rows)
+    tcp = (flange @ cell.tool.flange_from_tcp)[:, :3, 3]
+    distance = np.sqrt(((tcp - tcp[0]) ** 2).sum(axis=1))
+    outside = np.flatnonzero(distance >= cell.motion.blend_radius)
+    return rows[: int(outside[0]) + 1 if len(outside) else len(rows)]
+
+
+def _fan(into: Array, away: Array) -> Array:
+    """Triangles that fill the corner between two ways that meet in it, shape (n, 3, dof)."""
+    first = [np.stack([a, b, away[-1]]) for a, b in pairwise(into)]
+    second = [np.stack([a, b, into[0]]) for a, b in pairwise(away)]
+    return np.stack([*first, *second])
