@@ -5,7 +5,7 @@ import shutil
 import sys
 from collections.abc import Collection
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,8 +13,11 @@ from ..cell.model import Cell
 from ..checks.finding import Result
 from .answer import answer, remark
 from .files import refuse_existing, refuse_full_folder, write_whole
-from .main import COMMANDS, FAILS, GOOD
+from .main import COMMANDS, DISAGREES, FAILS, GOOD
 from .progress import progress_bar
+
+if TYPE_CHECKING:
+    from ..checks.second_opinion import Opinion
 
 PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
@@ -47,6 +50,11 @@ def _cores() -> int:
 @click.option(
     "--jobs", type=click.IntRange(min=1), help="Number of processes.  [default: all cores]"
 )
+@click.option(
+    "--second-opinion",
+    is_flag=True,
+    help="Ask another collision engine as well, at every row of every motion (takes longer).",
+)
 @click.option("--quiet", is_flag=True, help="Print the verdict only, in one line.")
 @click.option("--force", is_flag=True, help="Write over files that are already there.")
 def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **asked: Any) -> int:
@@ -56,7 +64,7 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
     given more than once.
 
     Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
-    2 the input is wrong, 130 interrupted.
+    2 the input is wrong, 3 the second opinion disagrees, 130 interrupted.
     """
     _refuse(cell, force, asked)
     model, result = _judged(cell, settings, asked, quiet)
@@ -64,6 +72,8 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
     _write(result, model, asked)
     if asked["pictures"] is not None:
         _draw(result, model, asked["pictures"])
+    if asked["second_opinion"] and not _agrees(result, model, quiet):
+        return DISAGREES
     return GOOD if result.verdict in ("pass", "marginal") else FAILS
 
 
@@ -133,3 +143,32 @@ def _draw(result: Result, cell: Cell, folder: Path) -> None:
     plural = "" if len(drawn.paths) == 1 else "s"
     older = f" ({drawn.older} older files are there as well)" if drawn.older else ""
     remark(f"Drew {len(drawn.paths)} picture{plural} in {folder}{older}")
+
+
+def _agrees(result: Result, cell: Cell, quiet: bool) -> bool:
+    """Ask the other engine, and tell what it says: each disagreement, never settled."""
+    from ..checks.second_opinion import second_opinion
+
+    with progress_bar("second opinion", wanted=not quiet) as progress:
+        opinion = second_opinion(cell, result, progress)
+    for disagreement in opinion.disagreements:
+        remark(f"Second opinion disagrees: {disagreement}")
+    if opinion.disagreements:
+        remark("One of the two engines is wrong: do not trust this result, and please report it.")
+    elif not quiet:
+        answer(
+            f"Second opinion: {opinion.asked} configurations, {opinion.pairs} pairs of bodies "
+            f"asked of another engine{_left_open(opinion)}; the two engines agree.\n"
+        )
+    return not opinion.disagreements
+
+
+def _left_open(opinion: "Opinion") -> str:
+    """What could not be asked, in words."""
+    words = ""
+    if opinion.undecided:
+        words += f", {opinion.undecided} contacts left open"
+    if opinion.without:
+        plural = "" if len(opinion.without) == 1 else "s"
+        words += f", {len(opinion.without)} placement{plural} without a motion"
+    return words

@@ -1,7 +1,8 @@
 """The `envelope` command: a group of commands, each loaded only when it is asked for.
 
 Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
-2 the input is wrong, 130 interrupted; 70 stands for a mistake in the program itself.
+2 the input is wrong, 3 a second opinion that was asked for disagrees, 130 interrupted;
+70 stands for a mistake in the program itself.
 """
 
 import io
@@ -18,6 +19,7 @@ from .answer import remark
 GOOD = 0
 FAILS = 1
 WRONG_INPUT = 2
+DISAGREES = 3
 PROGRAM_ERROR = 70  # what sysexits.h calls an internal software error
 INTERRUPTED = 130
 
@@ -58,7 +60,7 @@ def commands() -> None:
     placement, and if not, which placement fails, when, what touches what, and by how much.
 
     Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
-    2 the input is wrong, 130 interrupted.
+    2 the input is wrong, 3 a second opinion that was asked for disagrees, 130 interrupted.
     """
 
 
