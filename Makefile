@@ -6,12 +6,14 @@ BIN := $(VENV)/bin
 DEMO_CELL := cells/tea-seven-layers.yaml
 DEMO_PICTURES := demo-pictures
 
-.PHONY: help demo test lint clean
+.PHONY: help demo test lint bench soak clean
 
 help:
 	@echo "make demo   check an example cell that fails, and draw its problem spots"
 	@echo "make test   run the tests"
 	@echo "make lint   ruff, pyright and import-linter"
+	@echo "make bench  measure speed beside general-purpose libraries (about 5 minutes)"
+	@echo "make soak   look for wrong clearances in ever new scenes (50 minutes)"
 	@echo "make clean  remove the virtual environment and everything made here"
 
 # Status 1 of the check says that a placement fails: that is the right answer for this cell.
@@ -31,6 +33,12 @@ lint: $(VENV)/installed-dev
 	$(BIN)/ruff format --check .
 	$(BIN)/pyright --pythonpath $(BIN)/python
 	$(BIN)/lint-imports
+
+bench: $(VENV)/installed-dev
+	$(BIN)/python -m tests.benchmarks
+
+soak: $(VENV)/installed-dev
+	$(BIN)/python -m tests.soak.soak_clearance --minutes 50
 
 clean:
 	rm -rf $(VENV) $(DEMO_PICTURES) build dist .pytest_cache .ruff_cache .hypothesis .import_linter_cache

@@ -1,0 +1,150 @@
+"""Measures ours beside what would be written by hand; `make bench`.
+
+    python -m tests.benchmarks [--every 16] [--without growth]
+
+Prints a table and writes bench.json. Processor time of one process, but for whole commands
+on two processes, which are told by the clock.
+"""
+
+import argparse
+import json
+import os
+import platform
+import time
+from importlib.metadata import version
+from pathlib import Path
+
+from envelope.cell.load import load
+from envelope.verify import check
+
+from .command import growth, pool_start, started, whole
+from .job import CELL, SPOILT, TOUCH_ONLY, job_of, ours
+from .kinematics import kinematics, reach_rate, spent
+from .peers import Adaptive, Fcl, OneTree, PinCoal
+
+ROWS = (
+    ("pin + coal, dense, yes/no", PinCoal, "yes_or_no"),
+    ("pin + coal, dense, distances of each body", PinCoal, "distances"),
+    ("pin alone, one tree, dense, yes/no", OneTree, "yes_or_no"),
+    ("pin + coal, adaptive, yes/no", Adaptive, "yes_or_no"),
+    ("python-fcl managers, dense, yes/no", Fcl, "yes_or_no"),
+)
+
+
+def machine() -> dict[str, str | int]:
+    model = platform.processor() or platform.machine()
+    known = Path("/proc/cpuinfo")
+    if known.is_file():
+        lines = [x for x in known.read_text().splitlines() if x.startswith("model name")]
+        model = lines[0].split(":", 1)[1].strip() if lines else model
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
+    libraries = ("numpy", "pin", "coal", "python-fcl")
+    return {
+        "processor": model,
+        "cores": cores or 1,
+        "system": platform.system(),
+        "python": platform.python_version(),
+        **{name: version(name) for name in libraries},
+    }
+
+
+def watching(every: int) -> dict:
+    """Certification of given motions: ours on all of them, peers on a sample."""
+    cycles = {j.placement.id: j.cycle for j in check(load(CELL)).placements if j.cycle}
+    given, contact = job_of((), cycles), job_of(TOUCH_ONLY, cycles)
+    spoilt = job_of((*TOUCH_ONLY, *SPOILT), cycles)
+    told = {"as given": ours(contact, values=False), "spoilt": ours(spoilt, values=False)}
+    rows = {
+        "ours, yes/no": {"seconds": spent(lambda: ours(given, values=False), 2)},
+        "ours, values": {"seconds": spent(lambda: ours(given, values=True), 2)},
+        "ours, yes/no, contact alone": {"seconds": spent(lambda: ours(contact, values=False))},
+    }
+    some = {"as given": contact.sampled(every, every // 3), "spoilt": spoilt.sampled(every, 5)}
+    stretches = {name: list(job.stretches()) for name, job in some.items()}
+    for label, peer, method in ROWS:
+        row: dict = {"sample": some["as given"].cycles, "disagree": {}}
+        for name, job in some.items():
+            if name == "spoilt" and method == "distances":
+                continue
+            start = time.process_time()
+            asked = peer(job, stretches[name])
+            verdicts = getattr(asked, method)()
+            seconds = time.process_time() - start
+            row["disagree"][name] = [k for k, met in verdicts.items() if met != told[name][k]]
+            row[f"meets, {name}"] = sum(verdicts.values())
+            if name == "as given":
+                row["seconds"] = seconds * contact.cycles / job.cycles
+                row["configurations"] = asked.configurations * contact.cycles // job.cycles
+        rows[label] = row
+    for label in tuple(rows)[:3]:
+        rows[label] |= {f"meets, {name}": sum(told[name].values()) for name in told}
+    rows["ours, yes/no"]["meets in the sample"] = {
+        name: sum(told[name][k] for k in {k for k, _, _ in stretches[name]}) for name in told
+    }
+    return {"cycles": given.cycles, "rows": rows}
+
+
+def table(watched: dict) -> None:
+    rows, cycles = watched["rows"], watched["cycles"]
+    base, values = rows["ours, yes/no"]["seconds"], rows["ours, values"]["seconds"]
+    some = rows["ours, yes/no"]["meets in the sample"]
+    print(f"\nCertifying {cycles} given motions, planning left out, processor seconds, one process")
+    print("Peers: contact alone, on a sample and extrapolated; samples worked out beforehand.")
+    print(f"{'':44}{'s':>8}{'/ yes-no':>10}{'/ values':>10}{'run on':>8}  meets: given, spoilt")
+    for label, row in rows.items():
+        count = row.get("sample", cycles)
+        met = [str(row.get(f"meets, {name}", "-")) for name in some]
+        note = ""
+        if "disagree" in row:
+            wrong = [k for names in row["disagree"].values() for k in names]
+            note = f"  DISAGREES: {', '.join(wrong)}" if wrong else "  agrees"
+        print(
+            f"{label:44}{row['seconds']:8.2f}{row['seconds'] / base:10.1f}"
+            f"{row['seconds'] / values:10.1f}{count:8d}  {', '.join(met)}{note}"
+        )
+    print(f"In the sample ours meets: {', '.join(str(n) for n in some.values())}")
+
+
+def show(found: dict) -> None:
+    print(", ".join(f"{key} {value}" for key, value in found["machine"].items()))
+    table(found["watching"])
+    print("\nKinematics, microseconds a pose, processor time")
+    for label, value in found["kinematics"].items():
+        print(f"{label:48}{value if isinstance(value, str) else f'{value:8.2f}'}")
+    print(f"{'reach alone, postures a second':48}{found['reach_rate']:8.0f}")
+    print("\nWhole command, envelope check of the same cell")
+    for jobs, run in found["command"].items():
+        print(
+            f"{f'{jobs} process(es)':44}{run['wall']:8.2f} s by the clock,"
+            f"{run['processor']:7.2f} s of processors, peak {run['peak_mb']:.0f} MB,"
+            f" largest worker {run['worker_peak_mb']:.0f} MB"
+        )
+    start = found["start"]
+    print(
+        f"{'start: --help, check of a tiny cell':44}{start['--help']:8.2f} s,{start['tiny']:7.2f} s"
+    )
+    print(f"{'two processes started, imports done':44}{found['pool_start']:8.2f} s")
+    if "growth" in found:
+        sizes = ", ".join(f"{n}: {s:.2f} s" for n, s in found["growth"]["seconds"].items())
+        print(f"{'growth with placements, whole command':44}{sizes}")
+        print(f"{'':44}exponent {found['growth']['exponent']:.2f}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--every", type=int, default=16, help="peers take one cycle in so many")
+    parser.add_argument("--without", nargs="*", default=[], choices=["growth"])
+    asked = parser.parse_args()
+    found: dict = {"machine": machine(), "watching": watching(asked.every)}
+    found |= {"kinematics": kinematics(), "reach_rate": reach_rate()}
+    found["command"] = {jobs: whole(jobs) for jobs in (1, 2)}
+    found |= {"start": started(), "pool_start": pool_start()}
+    if "growth" not in asked.without:
+        seconds, exponent = growth()
+        found["growth"] = {"seconds": seconds, "exponent": exponent}
+    Path("bench.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+    show(found)
+
+
+if __name__ == "__main__":
+    main()
