@@ -22,6 +22,7 @@ from ..motion.grip import tool_from_group
 from ..motion.options import Task
 from ..motion.stations import world_from_picked
 from ..palletizing.group import Carton, Group, Placement, carton_names
+from .row_growth import growths
 
 Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]
@@ -46,8 +47,6 @@ ROLES: tuple[Role, ...] = get_args(Role)
 SEGMENTS: tuple[SegmentName, ...] = get_args(SegmentName)
 ALWAYS = (1 << len(SEGMENTS)) - 1
 FOREVER = 1 << 30
-_FLOOR_DEPTH = 0.1  # [m]: the floor is a slab this thick
-_FLOOR_HALF = 10.0  # [m]
 
 
 def during(*names: SegmentName) -> int:
@@ -68,6 +67,8 @@ class Actor:
         stroke: How far it gives way when pressed (lips) [m].
         slack: By how much the carried envelope is larger than the carton at rest [m].
         group: Name of the group that waits, for what waits at the pick.
+        layer: Layer of a carton that is put down, from 1.
+        growth: How far its row may have grown towards any side, by carton size [m].
     """
 
     name: str
@@ -81,6 +82,8 @@ class Actor:
     stroke: float = 0.0
     slack: float = 0.0
     group: str = ""
+    layer: int = 0
+    growth: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -203,16 +206,13 @@ def _fixtures(cell: Cell) -> list[Entry]:
         "pedestal": "pedestal",
     }
     fixtures = [*cell.fixtures, *cell.infeed.fixtures, *(p.fixture for p in cell.pallets)]
-    entries = [
+    return [
         (
             Actor(fixture.body.name, kinds.get(fixture.kind, "fixed")),
             _moved(base_from_world, fixture.body),
         )
         for fixture in fixtures
     ]
-    floor = Box(frozen([_FLOOR_HALF, _FLOOR_HALF, _FLOOR_DEPTH / 2]))
-    at = frozen(base_from_world @ pose(z=-_FLOOR_DEPTH / 2))
-    return [*entries, (Actor("floor", "fixed"), Body("floor", floor, at))]
 
 
 def _placed(cell: Cell, pallet: Pallet) -> list[Entry]:
@@ -221,6 +221,7 @@ def _placed(cell: Cell, pallet: Pallet) -> list[Entry]:
     entries: list[Entry] = []
     for standing in cell.pallets:
         base_from_pallet = base_from_world @ standing.world_from_pallet
+        grown = growths(standing, cell.tolerances)
         for index, placement in enumerate(standing.placements):
             own = standing is pallet
             since = index + 1 if own and index >= pallet.done else 0
@@ -228,7 +229,14 @@ def _placed(cell: Cell, pallet: Pallet) -> list[Entry]:
                 carton_names(placement), placement.carton_poses(), strict=True
             ):
                 top = float(at[2, 3]) if own else np.inf
-                actor = Actor(name, "placed", since=since, top=top)
+                actor = Actor(
+                    name,
+                    "placed",
+                    since=since,
+                    top=top,
+                    layer=placement.layer,
+                    growth=grown[name],
+                )
                 settled = cell.support.settle * placement.layer
                 body = _carton_body(carton, base_from_pallet @ at, settled=settled)
                 entries.append((actor, body))

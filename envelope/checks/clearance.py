@@ -5,7 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from ..geometry.frames import Array
-from ..geometry.sweep import CAP, FLOOR
+from ..geometry.sweep import CAP, floor_under
+from .allowances import allowances, total
 from .case import Case
 from .cast import name_carried
 from .finding import Finding, Verdict
@@ -37,7 +38,9 @@ def tightest(case: Case, watched: Iterable[Watched], check: str) -> list[Finding
 def judged(case: Case, entry: Watched, check: str) -> Finding:
     """The finding for one watched margin."""
     lower, upper = (margin + entry.limit for margin in entry.margin)
-    verdict = _verdict(case, entry)
+    allowed = () if entry.rule.touching else allowances(case, entry)
+    worst = lower - total(allowed, case.cell.tolerances) if allowed else None
+    verdict = _verdict(case, entry, worst)
     segment = case.cycle.segments[entry.segment] if case.cycle else None
     name = segment.name if segment else None
     mover = name_carried(case.cast, entry.mover, case.task.placements)
@@ -54,6 +57,8 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
         )
     other = case.cast.actors[entry.other].name
     value, above, words = _measured(entry, lower, upper)
+    if worst is not None and value is not None:
+        words += f"; worst case {worst * _MM:.1f} mm"
     if entry.corner:
         words += " where a corner is rounded"
     gain = None
@@ -74,12 +79,17 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
         segment=name,
         at=entry.at,
         gain=gain,
+        worst_case=None if worst is None or value is None else worst * _MM,
+        allowances=tuple((taken.tolerance, taken.amount * _MM) for taken in allowed),
     )
 
 
-def _verdict(case: Case, entry: Watched) -> Verdict:
-    if entry.margin[0] < 0.0:
+def _verdict(case: Case, entry: Watched, worst: float | None) -> Verdict:
+    """Fail: nearer than asked, or touching in the worst case; that nearer than asked: marginal."""
+    if entry.margin[0] < 0.0 or (worst is not None and worst < 0.0):
         return "fail"
+    if worst is not None and worst < entry.limit:
+        return "marginal"
     if not entry.rule.touching and entry.margin[0] < case.cell.clearances.margin:
         return "marginal"
     return "pass"
@@ -89,8 +99,9 @@ def _measured(entry: Watched, lower: float, upper: float) -> tuple[float | None,
     """Value and upper end in mm, and words for them."""
     if entry.inside:
         return None, None, "inside the other's mesh"
-    if upper < FLOOR:
-        return FLOOR * _MM, None, f"overlaps, deeper than {-FLOOR * _MM:g} mm"
+    floor = floor_under(entry.rule.rest)
+    if upper < floor:
+        return floor * _MM, None, f"overlaps, deeper than {-floor * _MM:g} mm"
     if entry.depthless and upper < 0.0 and entry.margin[1] < 0.0:
         return None, None, "overlaps the other's mesh"
     if entry.margin[0] >= 0.0 and entry.rule.touching and lower <= -entry.rule.rest:

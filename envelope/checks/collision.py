@@ -15,7 +15,9 @@ def check(case: Case) -> list[Finding]:
     touching = [
         _as_contact(entry, contact)
         for entry in case.watched
-        if entry.rule.check == "approach" and _touches(entry, contact)
+        if entry.rule.check == "approach"
+        and entry.rule.full == entry.rule.rest  # tapering pairs are watched for it by themselves
+        and _touches(entry, contact)
     ]
     return tightest(case, own, "collision") + tightest(case, touching, "collision")
 

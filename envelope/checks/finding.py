@@ -27,6 +27,8 @@ class Finding:
         segment: Name of the segment, if it belongs to one.
         at: Instant in the cycle [s].
         message: In words, with the direction in which to move to gain room.
+        worst_case: The value less what the stated tolerances take off it, where there are any.
+        allowances: How much each of them takes off, by name, the largest first.
         gain: Unit direction in the world frame in which the first body gains room, if known.
     """
 
@@ -41,6 +43,8 @@ class Finding:
     segment: str | None = None
     at: float | None = None
     gain: tuple[float, float, float] | None = None
+    worst_case: float | None = None
+    allowances: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,9 +4,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ..cell.model import Tolerances
+from ..cell.model import Pallet, Tolerances
 from ..palletizing.footprint import bounds
-from .standing import CONTACT, Standing
+from .standing import CONTACT, Standing, standing
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,3 +84,12 @@ def _along(
             key=lambda g: (g.length, -g.cartons),
         )
     return growth
+
+
+def growths(pallet: Pallet, tolerances: Tolerances) -> dict[str, float]:
+    """How far the row of each carton on a pallet may have grown towards any side, by name [m]."""
+    cartons = standing(pallet.placements)
+    return {
+        carton.name: max(side.length for side in sides)
+        for carton, sides in zip(cartons, row_growth(cartons, tolerances), strict=True)
+    }

@@ -9,7 +9,7 @@ from ..cell.model import Cell
 from ..geometry.bodies import Mesh
 from ..geometry.queries import Brackets, Limits, Pairs
 from ..geometry.stage import Stage
-from ..geometry.sweep import certify
+from ..geometry.sweep import certify, floor_under
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
 from .inside import starting_inside
 from .meetings import Meetings, Planned, cap_of
@@ -98,6 +98,7 @@ class Watch:
         """
         segment, first, second = self.meetings.near_pairs()
         rule = self._ruled(segment, first, second)
+        segment, first, second, rule = self._with_contact(segment, first, second, rule)
         mover = self.cast.parts.owner[first]
         arm = np.array([actor.role == "arm" for actor in self.cast.actors], dtype=bool)
         pair = np.where(
@@ -113,7 +114,14 @@ class Watch:
         touching = np.array([rule.touching for rule in asked], dtype=bool)
         wanted = np.where(touching, 0.0, self.clearances.margin)
         limits = Limits(full, rest, wanted, self.clearances.taper_height)
-        found = certify(self.stage, pairs, limits, cap=cap_of(self.clearances), values=values)
+        found = certify(
+            self.stage,
+            pairs,
+            limits,
+            cap=cap_of(self.clearances),
+            floor=self._floor(),
+            values=values,
+        )
         begin = self.stage.ends[0][self._pieces.start[:-1]]
         inside = starting_inside(self.cast, begin, pairs)
         wanted_queries = (
@@ -122,6 +130,12 @@ class Watch:
             else sorted({*np.flatnonzero(found.lower < 0.0).tolist(), *inside})
         )
         return [self._watched(q, unique[q], pairs, found, inside) for q in wanted_queries]
+
+    def _floor(self) -> float:
+        """Overlap that is told as "deeper than" whatever is watched: below all limits [m]."""
+        actors = self.cast.actors
+        least = min(-actor.stroke - actor.slack for actor in actors) + 2 * self.rules.contact
+        return floor_under(least)
 
     # --- under which rule -----------------------------------------------------------------------
 
@@ -144,6 +158,34 @@ class Watch:
                 self._rules.append(rule)
             numbers.append(self._rules.index(rule))
         return np.array(numbers, dtype=np.intp)[back.reshape(-1)]
+
+    def _with_contact(
+        self, segment: Index, first: Index, second: Index, rule: Index
+    ) -> tuple[Index, Index, Index, Index]:
+        """Tapering pairs once more, to see whether they touch: the least clearance itself.
+
+        Where a limit tapers, the least margin may lie at another instant than the least
+        clearance.
+        """
+        contact = np.array([self._contact_rule(number) for number in range(len(self._rules))])
+        again = np.flatnonzero(contact[rule] >= 0) if len(contact) else np.zeros(0, np.intp)
+        return (
+            np.concatenate([segment, segment[again]]),
+            np.concatenate([first, first[again]]),
+            np.concatenate([second, second[again]]),
+            np.concatenate([rule, contact[rule[again]]]),
+        )
+
+    def _contact_rule(self, number: int) -> int:
+        """Number of the rule that asks a tapering pair not to touch; -1 for others."""
+        rule = self._rules[number]
+        if rule.full == rule.rest:
+            return -1
+        limit = min(rule.rest, self.rules.contact)
+        touching = Rule("collision", rule.pair, limit, limit, touching=True)
+        if touching not in self._rules:
+            self._rules.append(touching)
+        return self._rules.index(touching)
 
     def _kinds(self) -> tuple[Index, list[Actor]]:
         """A number for each kind of actor that rules tell apart, and an actor of each kind."""

@@ -33,6 +33,7 @@ FLOOR = -0.020  # [m]: overlaps below this are told as "deeper than"
 COARSE = 1e-3  # [m]: width of a bracket
 FINE = 1e-4  # [m]: width of a bracket in which the room wished for lies
 SETTLED = 5e-6  # [m]: width of a bracket in which the limit itself lies: all but undecidable
+_BELOW = 2e-3  # [m]: a limit below zero is followed this much farther down
 _LEVELS = 16  # halvings after which an interval is left as it is (still a true bound)
 _PROBES = 3  # pieces of each pair that are looked at before all that are left
 _CROWDED = (10, 20_000)  # from this level on, a query with more items open is left as it is
@@ -40,7 +41,13 @@ _BLOCK = 4096  # items handled at once
 
 
 def certify(
-    stage: Stage, pairs: Pairs, limits: Limits, *, cap: float = CAP, values: bool = True
+    stage: Stage,
+    pairs: Pairs,
+    limits: Limits,
+    *,
+    cap: float = CAP,
+    floor: float = FLOOR,
+    values: bool = True,
 ) -> Brackets:
     """Brackets on the least margin of every query.
 
@@ -49,9 +56,15 @@ def certify(
         pairs: What is to be watched; each pair's query is an index into `limits`.
         limits: What is asked for.
         cap: Clearances above this are not told apart [m]; more than any limit plus margin.
+        floor: Overlaps deeper than this are not told apart [m]; below all limits.
         values: False stops a query as soon as its sign is known (yes or no).
     """
-    return _Search(stage, pairs, limits, cap, values).run()
+    return _Search(stage, pairs, limits, (floor, cap), values).run()
+
+
+def floor_under(limit: float) -> float:
+    """Overlap below which it is told as "deeper than": under the limit in any case [m]."""
+    return min(FLOOR, limit - _BELOW)
 
 
 def _first_of_each(sorted_keys: Index) -> Mask:
@@ -83,13 +96,19 @@ class _Search:
     """Branch and bound over time, for all queries at once."""
 
     def __init__(
-        self, stage: Stage, pairs: Pairs, limits: Limits, cap: float, values: bool
+        self,
+        stage: Stage,
+        pairs: Pairs,
+        limits: Limits,
+        followed: tuple[float, float],
+        values: bool,
     ) -> None:
         self.stage, self.pairs, self.limits = stage, pairs, limits
-        self.cap, self.values = cap, values
+        (self.deepest, self.cap), self.values = followed, values
         count = len(limits.full)
-        self.enough = cap - limits.full
+        self.enough = self.cap - limits.full
         self.deep = np.zeros(count, bool)
+        self.floor = np.minimum(FLOOR, limits.rest - _BELOW)
         link = stage.link
         links = range(stage.ends[0].shape[1])
         common = np.array([[stage.mover.common(a, b) for b in links] for a in links], np.intp)
@@ -234,7 +253,7 @@ class _Search:
             pairs.second[pair],
             *others,
             cap=self.cap + 2 * COARSE,
-            floor=FLOOR,
+            floor=self.deepest,
         )
         piece = intervals.piece[interval]
         middle = intervals.central()[interval, 0]
@@ -289,7 +308,7 @@ class _Search:
 
         Ties go to the earliest parts and time, in whatever order they are noted.
         """
-        shallow, rank = margin + limit >= FLOOR, self.rank[pair]
+        shallow, rank = margin + limit >= self.floor[query], self.rank[pair]
         keys = (shallow, margin, rank, piece, share)
         order = np.lexsort((*reversed(keys), query))
         best = order[_first_of_each(query[order])]

@@ -79,9 +79,9 @@ def against_limit(finding: Finding) -> str:
 
 def _open_ended(finding: Finding, value: float) -> str | None:
     """Words for a distance that was followed only so far."""
-    if finding.segment is None or finding.unit != "mm" or value not in (_CAP, _FLOOR):
+    if finding.segment is None or finding.unit != "mm" or _FLOOR < value < _CAP:
         return None
-    word = "more" if value == _CAP else "deeper"
+    word = "more" if value > 0.0 else "deeper"
     return f"{word} than {written(abs(value), _DECIMALS)} mm"
 
 

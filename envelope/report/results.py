@@ -107,7 +107,17 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "segment": finding.segment,
         "at": None if finding.at is None else rounded(finding.at, TIME_DECIMALS),
         "message": finding.message,
+        "worst_case": _worst_case(finding),
     }
+
+
+def _worst_case(finding: Finding) -> dict[str, Any] | None:
+    """The value in the worst case and what each tolerance takes off; rounded the safe way."""
+    if finding.worst_case is None:
+        return None
+    taken = {name: rounded(amount, VALUE_DECIMALS) for name, amount in finding.allowances}
+    value = math.floor(finding.worst_case * 10**VALUE_DECIMALS) / 10**VALUE_DECIMALS
+    return {"value": value, "allowances": taken}
 
 
 def _cycle(cycle: Cycle, scale: Array, told: set[tuple[str, int]]) -> dict[str, Any]:

@@ -32,6 +32,7 @@ FINDING_KEYS = [
     "segment",
     "at",
     "message",
+    "worst_case",
 ]
 
 
