@@ -64,7 +64,11 @@ def test_inside_by_is_the_distance_to_the_edge(polygon, x, y):
         assert -shape.distance(point) - 1e-9 <= found <= 1e-9
 
 
-@given(st.lists(st.tuples(st.floats(-1, 1), st.floats(-1, 1)), min_size=3, max_size=12))
+# On a grid: among points 1e-16 apart the other library loses whole triangles.
+ON_A_GRID = st.integers(-1000, 1000).map(lambda number: number / 1000)
+
+
+@given(st.lists(st.tuples(ON_A_GRID, ON_A_GRID), min_size=3, max_size=12))
 @settings(max_examples=100, deadline=None)
 def test_hull_is_the_convex_hull(points):
     found = hull(points)
