@@ -34,13 +34,16 @@ class Claims:
     Args:
         occasion: The segment.
         findings: Those on approach and collision that belong to it.
+        alone: Whether no finding can belong to another segment of the same name instead.
 
     Attributes:
         unknown: Findings that name bodies which take no part.
     """
 
-    def __init__(self, occasion: Occasion, findings: Iterable[Finding]) -> None:
-        self._occasion = occasion
+    def __init__(
+        self, occasion: Occasion, findings: Iterable[Finding], *, alone: bool = True
+    ) -> None:
+        self._occasion, self._alone = occasion, alone
         self._told: dict[Key, float] = {}
         self.overlaps: list[Overlap] = []
         self.unknown: list[Finding] = []
@@ -61,8 +64,8 @@ class Claims:
         told = self._told.get(self._key(mover, other, rule))
         if told is None:
             return kept
-        shared = self._count[self._occasion.names[mover]] > 1
-        return min(told, kept) if shared else told
+        sure = self._alone and self._count[self._occasion.names[mover]] == 1
+        return told if sure else min(told, kept)
 
     def _key(self, mover: int, other: int, rule: Rule) -> Key:
         actors = self._occasion.cast.actors

@@ -35,6 +35,7 @@ from .occasion import Occasion
 
 TOLERANCE = 5e-5  # [m]: what two engines may differ by
 _STEP = 5e-5  # [m]: bodies are made smaller in such steps
+_SAME = 1e-9  # [s]
 _CHECKS = ("approach", "collision")
 _MM = 1e3
 
@@ -107,8 +108,8 @@ def second_opinion(cell: Cell, result: Result, progress: Progress | None = None)
     for pallet, cycles in jobs:
         engine = Engine(cast_of(cell, pallet, [task for task, _ in cycles]))
         for task, judged in cycles:
-            for number, segment, entry in _segments(task, judged):
-                part = _Asked(cell, engine, task, entry, number, segment)
+            for segment, entry in _segments(task, judged):
+                part = _Asked(cell, engine, task, entry, segment)
                 found += part.disagreements()
                 asked, pairs = asked + part.asked, pairs + part.pairs
                 undecided += part.undecided
@@ -141,7 +142,7 @@ def _jobs(cell: Cell, result: Result) -> Iterator[tuple[Pallet, Cycles]]:
         raise ValueError(f"the cell has no placement {', '.join(lost)}")
 
 
-def _segments(task: Task, judged: Sequence[Judged]) -> Iterator[tuple[int, Segment, Judged]]:
+def _segments(task: Task, judged: Sequence[Judged]) -> Iterator[tuple[Segment, Judged]]:
     """The segments of a cycle that belong to placements of the result."""
     last = len(task.placements) - 1
     owner = {entry.placement.id: entry for entry in judged}
@@ -149,7 +150,7 @@ def _segments(task: Task, judged: Sequence[Judged]) -> Iterator[tuple[int, Segme
     for number, segment in enumerate(cycle.segments):
         entry = owner.get(task.placements[belongs_to(segment, last)].id)
         if entry is not None:
-            yield number, _cycle(entry).segments[number], entry
+            yield _cycle(entry).segments[number], entry
 
 
 def _cycle(entry: Judged) -> Cycle:
@@ -166,32 +167,35 @@ class _Asked:
     """
 
     def __init__(
-        self, cell: Cell, engine: Engine, task: Task, entry: Judged, number: int, segment: Segment
+        self, cell: Cell, engine: Engine, task: Task, entry: Judged, segment: Segment
     ) -> None:
         self._engine, self._entry, self._segment = engine, entry, segment
         self._occasion = Occasion.of(cell, engine.cast, task, _cycle(entry), segment)
-        self._claims = Claims(self._occasion, self._findings(task, number))
+        self._claims = Claims(self._occasion, self._findings(), alone=len(self._alike(task)) == 1)
         self._rows = self._occasion.rows()
         self.asked = len(self._rows) + len(self._claims.overlaps)
         self.pairs = len(self._rows) * self._occasion.pairs() + len(self._claims.overlaps)
         self.undecided = 0
 
-    def _findings(self, task: Task, number: int) -> list[Finding]:
-        """The findings that are about this very segment."""
+    def _alike(self, task: Task) -> list[int]:
+        """Segments of the same name that belong to the same placement, this one included."""
         last = len(task.placements) - 1
-        release = belongs_to(self._segment, last)
-        alike = [
+        return [
             k
             for k, other in enumerate(_cycle(self._entry).segments)
-            if other.name == self._segment.name and belongs_to(other, last) == release
+            if other.name == self._segment.name
+            and belongs_to(other, last) == belongs_to(self._segment, last)
         ]
-        starts = {k: float(_cycle(self._entry).segments[k].times[0]) for k in alike}
+
+    def _findings(self) -> list[Finding]:
+        """The findings that are, or by their instant may be, about this very segment."""
+        begin, end = (float(self._segment.times[k]) for k in (0, -1))
         return [
             finding
             for finding in self._entry.findings
             if finding.check in _CHECKS
             and finding.segment == self._segment.name
-            and number == _latest(starts, finding.at)
+            and (finding.at is None or begin - _SAME <= finding.at <= end + _SAME)
         ]
 
     def disagreements(self) -> list[Disagreement]:
@@ -269,12 +273,6 @@ class _Asked:
             words,
             rows,
         )
-
-
-def _latest(starts: dict[int, float], at: float | None) -> int:
-    """Of segments by their start, the one under way at an instant."""
-    begun = [k for k, start in starts.items() if at is None or start <= at]
-    return max(begun, default=min(starts))
 
 
 def _smaller_by(claimed: float) -> float | None:

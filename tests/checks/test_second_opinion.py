@@ -32,8 +32,8 @@ MM = 1e-3
 @pytest.mark.parametrize(
     ("name", "every"),
     [
-        ("tea-five-layers", 4),
-        ("tea-seven-layers", 9),
+        ("tea-five-layers", 6),
+        ("tea-seven-layers", 18),
         ("oats-two-heads", 5),
         ("biscuits-two-pallets", 29),
     ],
@@ -221,7 +221,7 @@ def test_a_fail_is_confirmed_and_one_that_is_hushed_up_is_noticed(tmp_path):
 
 
 def mesh_cell(folder: Path, size: float, at: tuple[float, float, float]) -> Cell:
-    trimesh.creation.icosphere(subdivisions=2, radius=size).export(folder / "ball.stl")
+    trimesh.creation.icosphere(subdivisions=1, radius=size).export(folder / "ball.stl")
     x, y, z = at
     more = thing(f"name: ball, mesh: ball.stl, mesh_unit: mm, at: {{x: {x}, y: {y}, z: {z}}}")
     return cell_of(folder, more=more)
@@ -333,3 +333,34 @@ def test_no_joint_turns_far_between_what_is_asked(sound):
         np.testing.assert_array_equal(joints[whole], segment.joints)
         for row in rows:
             assert occasion.row_at(occasion.instant_at(row)) == pytest.approx(row, abs=1e-9)
+
+
+def test_of_a_cycle_that_brings_several_placements_each_answers_for_its_part():
+    cell = load(CELLS.parent / "tests" / "cells" / "accepted" / "pairs.yaml")
+    task = next(
+        t for p in cell.pallets for t in tasks_of(p) if "A/3/3" in {x.id for x in t.placements}
+    )
+    whole = check(cell, placements={placement.id for placement in task.placements})
+    names = [segment.name for segment in whole.placements[0].cycle.segments]
+    assert names.count("approach place") == 4  # for each, down to it and then in
+    opinions = [second_opinion(cell, replace(whole, placements=(j,))) for j in whole.placements]
+    assert len(opinions) == 2
+    assert all(opinion.asked > 0 and not opinion.disagreements for opinion in opinions)
+    assert sum(opinion.asked for opinion in opinions) == second_opinion(cell, whole).asked
+
+
+def test_a_finding_at_the_joint_of_two_segments_of_one_name_counts_for_both():
+    cell = load(CELLS.parent / "tests" / "cells" / "accepted" / "pairs.yaml")
+    whole = check(cell, placements={"A/3/3"})
+    judged = whole.placements[0]
+    first, second = (
+        s for s in judged.cycle.segments if s.name == "approach place" and not s.release
+    )
+    joint = float(first.times[-1])
+    assert joint == float(second.times[0])
+    finding = next(
+        f for f in judged.findings if f.segment == "approach place" and f.between is not None
+    )
+    deep = replace(finding, value=-5.0, upper=-4.5, at=joint, verdict="fail")
+    opinion = second_opinion(cell, altered(whole, 0, findings=(*judged.findings, deep)))
+    assert [(d.at, d.pair) for d in opinion.disagreements] == [(joint, finding.between)] * 2
