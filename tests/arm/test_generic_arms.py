@@ -157,7 +157,7 @@ def test_the_level_arm_builds_pallets_as_high_as_two_metres_twenty():
 
 def solids(arm):
     """Each body as a solid of the library coal."""
-    coal = pytest.importorskip("coal")
+    coal = pytest.importorskip("coal", exc_type=ImportError)
     made = []
     for item in arm.bodies:
         shape = item.body.shape
@@ -178,7 +178,7 @@ def solids(arm):
 
 def distances(arm, q):
     """Least distance of each pair of links at one posture, by coal, {(link, link): m}."""
-    coal = pytest.importorskip("coal")
+    coal = pytest.importorskip("coal", exc_type=ImportError)
     names = ("base", *(link.name for link in arm.chain.links))
     poses = arm.chain.link_poses(q[None])[0]
     placed = []

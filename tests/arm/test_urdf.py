@@ -106,7 +106,7 @@ def test_a_slide_is_prismatic():
 @pytest.mark.parametrize("family", FAMILIES)
 def test_pin_reads_the_same_kinematics(family):
     """Second opinion: the library pin reads the text, followers included."""
-    pin = pytest.importorskip("pinocchio")
+    pin = pytest.importorskip("pinocchio", exc_type=ImportError)
     arm = make(family, bodies={"base": [Body("foot", Cylinder(0.3, 0.1))]})
     model = pin.buildModelFromXML(to_urdf(arm), mimic=True)
     data = model.createData()
@@ -130,7 +130,7 @@ def test_pin_reads_the_same_kinematics(family):
 
 @pytest.mark.peer
 def test_pin_places_the_shapes_where_they_are():
-    pin = pytest.importorskip("pinocchio")
+    pin = pytest.importorskip("pinocchio", exc_type=ImportError)
     arm = make(bodies=bodies())
     text = to_urdf(arm)
     model = pin.buildModelFromXML(text, mimic=True)

@@ -2,8 +2,8 @@
 
 import pytest
 
-pytest.importorskip("pinocchio")
-pytest.importorskip("coal")
+pytest.importorskip("pinocchio", exc_type=ImportError)
+pytest.importorskip("coal", exc_type=ImportError)
 
 from envelope.cell.load import load
 from envelope.verify import check

@@ -67,7 +67,7 @@ def moved_to_gaps(arguments, seed):
 @pytest.mark.peer
 @pytest.mark.parametrize("kinds", PAIRS, ids="-".join)
 def test_bracket_holds_the_second_opinion(kinds):
-    coal = pytest.importorskip("coal")
+    coal = pytest.importorskip("coal", exc_type=ImportError)
     first, second, arguments = scene(kinds, 250, seed=1)
     found = separation(*arguments, cap=10.0, floor=-10.0)
     other = opinions(coal, first, second, arguments)
@@ -82,7 +82,7 @@ def test_bracket_holds_the_second_opinion(kinds):
 @pytest.mark.peer
 @pytest.mark.parametrize("kinds", PAIRS, ids="-".join)
 def test_near_touching_pairs_never_come_out_farther_than_a_second_opinion(kinds):
-    coal = pytest.importorskip("coal")
+    coal = pytest.importorskip("coal", exc_type=ImportError)
     first, second, arguments = scene(kinds, 60, seed=2)
     arguments = moved_to_gaps(arguments, seed=3)
     found = separation(*arguments)

@@ -7,7 +7,7 @@ samples, a worst instant that is not one, a bracket wider than promised.
 import numpy as np
 import pytest
 
-pytest.importorskip("coal")
+pytest.importorskip("coal", exc_type=ImportError)
 
 from envelope.geometry.sweep import certify
 from tests.support.clearance_oracle import Oracle, faults

@@ -17,8 +17,8 @@ from envelope.verify import check
 
 from . import plain_scene as plain
 
-pytest.importorskip("pinocchio")
-pytest.importorskip("coal")
+pytest.importorskip("pinocchio", exc_type=ImportError)
+pytest.importorskip("coal", exc_type=ImportError)
 import pinocchio as pin
 
 from .peer_distance import peer_shapes, signed_distance
