@@ -19,9 +19,10 @@ from envelope.verify import check
 
 from .command import growth, pool_start, started, whole
 from .job import CELL, SPOILT, TOUCH_ONLY, job_of, ours
-from .kinematics import kinematics, reach_rate, spent
+from .kinematics import kinematics, reach_rate, timed
 from .peers import Adaptive, Fcl, OneTree, PinCoal
 
+SHORT = 4.0  # [s]
 ROWS = (
     ("pin + coal, dense, yes/no", PinCoal, "yes_or_no"),
     ("pin + coal, dense, distances of each body", PinCoal, "distances"),
@@ -48,17 +49,34 @@ def machine() -> dict[str, str | int]:
     }
 
 
+def run(peer, method: str, job, stretches) -> tuple:
+    """A peer's answers and processor seconds, building its scenes included; short runs twice."""
+    best = float("inf")
+    for _ in range(2):
+        start = time.process_time()
+        asked = peer(job, stretches)
+        verdicts = getattr(asked, method)()
+        best = min(best, time.process_time() - start)
+        if best > SHORT:
+            break
+    return asked, best, verdicts
+
+
 def watching(every: int) -> dict:
     """Certification of given motions: ours on all of them, peers on a sample."""
     cycles = {j.placement.id: j.cycle for j in check(load(CELL)).placements if j.cycle}
     given, contact = job_of((), cycles), job_of(TOUCH_ONLY, cycles)
     spoilt = job_of((*TOUCH_ONLY, *SPOILT), cycles)
     told = {"as given": ours(contact, values=False), "spoilt": ours(spoilt, values=False)}
-    rows = {
-        "ours, yes/no": {"seconds": spent(lambda: ours(given, values=False), 2)},
-        "ours, values": {"seconds": spent(lambda: ours(given, values=True), 2)},
-        "ours, yes/no, contact alone": {"seconds": spent(lambda: ours(contact, values=False))},
-    }
+    rows: dict[str, dict] = {}
+    for label, job, values in (
+        ("ours, yes/no", given, False),
+        ("ours, values", given, True),
+        ("ours, yes/no, contact alone", contact, False),
+    ):
+        seconds, met = timed(lambda job=job, values=values: ours(job, values=values))
+        rows[label] = {"seconds": seconds, "meets, as given": sum(met.values())}
+    rows["ours, yes/no, contact alone"]["meets, spoilt"] = sum(told["spoilt"].values())
     some = {"as given": contact.sampled(every, every // 3), "spoilt": spoilt.sampled(every, 5)}
     stretches = {name: list(job.stretches()) for name, job in some.items()}
     for label, peer, method in ROWS:
@@ -66,18 +84,13 @@ def watching(every: int) -> dict:
         for name, job in some.items():
             if name == "spoilt" and method == "distances":
                 continue
-            start = time.process_time()
-            asked = peer(job, stretches[name])
-            verdicts = getattr(asked, method)()
-            seconds = time.process_time() - start
+            asked, seconds, verdicts = run(peer, method, job, stretches[name])
             row["disagree"][name] = [k for k, met in verdicts.items() if met != told[name][k]]
             row[f"meets, {name}"] = sum(verdicts.values())
             if name == "as given":
                 row["seconds"] = seconds * contact.cycles / job.cycles
                 row["configurations"] = asked.configurations * contact.cycles // job.cycles
         rows[label] = row
-    for label in tuple(rows)[:3]:
-        rows[label] |= {f"meets, {name}": sum(told[name].values()) for name in told}
     rows["ours, yes/no"]["meets in the sample"] = {
         name: sum(told[name][k] for k in {k for k, _, _ in stretches[name]}) for name in told
     }
@@ -116,7 +129,8 @@ def show(found: dict) -> None:
     for jobs, run in found["command"].items():
         print(
             f"{f'{jobs} process(es)':44}{run['wall']:8.2f} s by the clock,"
-            f"{run['processor']:7.2f} s of processors, peak {run['peak_mb']:.0f} MB,"
+            f"{run['processor']:7.2f} s of processors ({run['own']:.2f} outside workers),"
+            f" peak {run['peak_mb']:.0f} MB,"
             f" largest worker {run['worker_peak_mb']:.0f} MB"
         )
     start = found["start"]
