@@ -78,6 +78,7 @@ class Block:
     """Tasks of one pallet that are judged together, with what was settled for the pallet.
 
     Attributes:
+        cast: Everything that moves or stands while the pallet is built.
         branches: The arm's branches, best first.
         ready: Where every cycle starts and ends; None when no task has a posture.
     """
@@ -85,6 +86,7 @@ class Block:
     cell: Cell
     pallet: Pallet
     tasks: tuple[Task, ...]
+    cast: Cast
     branches: tuple[int, ...]
     ready: Ready | None
     stacked: dict[str, tuple[Finding, ...]]
@@ -109,11 +111,12 @@ class _Pallet:
 
     def blocks(self) -> Iterator[Block]:
         """The tasks in blocks."""
+        cast = cast_of(self.cell, self.pallet, self.tasks)
         for start in range(0, len(self.tasks), _BLOCK):
             tasks = tuple(self.tasks[start : start + _BLOCK])
             names = {p.id for task in tasks for p in task.placements}
             stacked = {name: self.stacked.get(name, ()) for name in names}
-            yield Block(self.cell, self.pallet, tasks, self.branches, self.ready, stacked)
+            yield Block(self.cell, self.pallet, tasks, cast, self.branches, self.ready, stacked)
 
 
 def _ready(
@@ -139,7 +142,7 @@ def judge(block: Block) -> list[Judged]:
     planner = Planner(block.cell, block.pallet, block.tasks)
     if block.ready is not None:
         planner.set_ready(block.ready)
-    cast = cast_of(block.cell, block.pallet, block.tasks)
+    cast = block.cast
     trials = [_Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
     _search(block.cell, cast, planner, trials)
     planned = [Planned(trial.task, trial.best) for trial in trials if trial.best is not None]

@@ -5,9 +5,11 @@ the group, z up. A carton's own frame likewise sits at the centre of its top.
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
+from ..geometry.bodies import frozen
 from ..geometry.frames import Array, pose
 
 SIDES = ("+x", "-x", "+y", "-y")
@@ -82,22 +84,27 @@ class Group:
         Returns:
             Shape (2, 3): lower and upper corner [m]; the top is z = 0.
         """
-        corners: list[Array] = []
-        for index in range(len(self.items)) if items is None else items:
-            item = self.items[index]
-            c, s = abs(np.cos(item.yaw)), abs(np.sin(item.yaw))
-            length, width, height = item.carton.size
-            half = np.array([c * length + s * width, s * length + c * width]) / 2
-            centre = np.array([item.x, item.y])
-            corners.append(np.append(centre - half, -height))
-            corners.append(np.append(centre + half, 0.0))
-        stacked = np.array(corners)
-        return np.stack([stacked.min(axis=0), stacked.max(axis=0)])
+        return _extent(self, tuple(range(len(self.items))) if items is None else items)
 
     @property
     def mass(self) -> float:
         """Mass of all cartons [kg]."""
         return sum(item.carton.mass for item in self.items)
+
+
+@lru_cache(maxsize=256)
+def _extent(group: Group, items: tuple[int, ...]) -> Array:
+    corners: list[Array] = []
+    for index in items:
+        item = group.items[index]
+        c, s = abs(np.cos(item.yaw)), abs(np.sin(item.yaw))
+        length, width, height = item.carton.size
+        half = np.array([c * length + s * width, s * length + c * width]) / 2
+        centre = np.array([item.x, item.y])
+        corners.append(np.append(centre - half, -height))
+        corners.append(np.append(centre + half, 0.0))
+    stacked = np.array(corners)
+    return frozen(np.stack([stacked.min(axis=0), stacked.max(axis=0)]))
 
 
 @dataclass(frozen=True, slots=True)
