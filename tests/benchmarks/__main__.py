@@ -17,7 +17,7 @@ from pathlib import Path
 from envelope.cell.load import load
 from envelope.verify import check
 
-from .command import growth, pool_start, started, whole
+from .command import cores_given, growth, pool_start, started, whole
 from .job import CELL, SPOILT, TOUCH_ONLY, job_of, ours
 from .kinematics import kinematics, reach_rate, timed
 from .peers import Adaptive, Fcl, OneTree, PinCoal
@@ -133,6 +133,7 @@ def show(found: dict) -> None:
             f" peak {run['peak_mb']:.0f} MB,"
             f" largest worker {run['worker_peak_mb']:.0f} MB"
         )
+    print(f"{'cores that two busy processes got just then':44}{found['cores_given']:8.2f}")
     start = found["start"]
     print(
         f"{'start: --help, check of a tiny cell':44}{start['--help']:8.2f} s,{start['tiny']:7.2f} s"
@@ -152,6 +153,7 @@ def main() -> None:
     found: dict = {"machine": machine(), "watching": watching(asked.every)}
     found |= {"kinematics": kinematics(), "reach_rate": reach_rate()}
     found["command"] = {jobs: whole(jobs) for jobs in (1, 2)}
+    found["cores_given"] = cores_given()
     found |= {"start": started(), "pool_start": pool_start()}
     if "growth" not in asked.without:
         seconds, exponent = growth()

@@ -110,3 +110,19 @@ def _ready(_: int) -> int:
 
     time.sleep(0.05)  # so that one process does not answer for both
     return os.getpid()
+
+
+def cores_given() -> float:
+    """How many cores two busy processes really get: less than 2 when others are at work."""
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        list(pool.map(_ready, range(2)))
+        start = time.perf_counter()
+        used = sum(pool.map(_busy, range(2)))
+        return used / (time.perf_counter() - start)
+
+
+def _busy(_: int) -> float:
+    start, total = time.process_time(), 0
+    for number in range(10_000_000):
+        total += number
+    return time.process_time() - start
