@@ -27,6 +27,7 @@ INTERRUPTED = 130
 COMMANDS = {
     "new": "Write a commented starter cell.",
     "check": "Say whether everything in a cell fits, and if not, what touches what.",
+    "survey": "Check many variants of a cell and say which is best.",
     "arms": "List the generic arms, or write one as URDF.",
     "schema": "Write the JSON Schema of the cell file, for editors.",
 }

@@ -1,0 +1,97 @@
+"""What all surveys take, and how they are run from the command line."""
+
+import os
+import sys
+import time
+from collections.abc import Callable, Generator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from .answer import remark
+from .progress import Progress, progress_bar
+
+F = TypeVar("F", bound=Callable[..., Any])
+TOLD_EVERY = 15.0  # [s]: between lines of progress where standard error is no terminal
+
+
+def survey_options(command: F) -> F:
+    """Add the options that every survey takes: jobs, cluster, set, results, survey_file, ..."""
+    options = (
+        click.option("--results", type=click.Path(path_type=Path), help="Write all as JSON."),
+        click.option(
+            "--set",
+            "settings",
+            multiple=True,
+            metavar="KEY=VALUE",
+            help="Change one value of the cell for all variants; may be repeated.",
+        ),
+        click.option(
+            "--jobs",
+            type=click.IntRange(min=1),
+            help="Number of processes.  [default: all cores]",
+        ),
+        click.option(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Work on a Dask cluster instead: address of its scheduler, as tcp://host:8786.",
+        ),
+        click.option(
+            "--survey-file",
+            type=click.Path(path_type=Path),
+            help="Keep what is done in this file, and go on from it.  [default: beside the cell, "
+            "and only until the survey is complete]",
+        ),
+        click.option("--quiet", is_flag=True, help="Print the best in one line; no progress."),
+        click.option("--force", is_flag=True, help="Write over files that are already there."),
+    )
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def cores() -> int:
+    """Processor cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+@contextmanager
+def survey_progress(label: str, wanted: bool = True) -> Generator[Progress | None]:
+    """Progress with time left: a bar where a person watches, else a line now and then."""
+    if not wanted or sys.stderr.isatty():
+        with progress_bar(label, wanted) as progress:
+            yield progress
+        return
+    yield _Lines(label).tell
+
+
+class _Lines:
+    """Lines of progress for a log."""
+
+    def __init__(self, label: str) -> None:
+        self._label = label
+        self._start: tuple[float, int] | None = None
+        self._told = time.monotonic()
+
+    def tell(self, done: int, total: int) -> None:
+        """Write a line if the last one is some time ago."""
+        now = time.monotonic()
+        if self._start is None or done < self._start[1]:
+            self._start = (now, done)
+        if now - self._told < TOLD_EVERY:
+            return
+        self._told = now
+        worked = done - self._start[1]
+        left = (now - self._start[0]) / worked * (total - done) if worked else None
+        time_left = "" if left is None else f", {_in_words(left)} left"
+        remark(f"{self._label}: {done} of {total}{time_left}")
+
+
+def _in_words(seconds: float) -> str:
+    if seconds < 90.0:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60.0:.0f} min" if seconds < 5400.0 else f"{seconds / 3600.0:.1f} h"
