@@ -175,7 +175,7 @@ class _Assembly:
             motion=_filled(model.Motion, part.motion),
             support=_filled(model.Support, part.support),
             tolerances=_filled(model.Tolerances, part.tolerances),
-            defaults=tuple(left_out + defaults),
+            defaults=(*left_out, *tool.defaults, *defaults),
             notes=tuple(sources.notes),
         )
 

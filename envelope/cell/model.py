@@ -86,6 +86,8 @@ class Tool:
         flange_from_tcp: Shape (4, 4).
         tcp_on: Whether the TCP lies on the lips "free" or "compressed".
         mass: [kg]; centre: centre of gravity in the flange frame [m].
+        inertia: About its centre of gravity, axes parallel to the flange frame's, (3, 3) [kg m2].
+        defaults: What the tool's own file left out, and what was taken.
     """
 
     name: str
@@ -94,7 +96,9 @@ class Tool:
     tcp_on: Literal["free", "compressed"]
     mass: float
     centre: tuple[float, float, float]
+    inertia: Array
     fields: tuple[GripField, ...]
+    defaults: tuple["Default", ...] = ()
 
     def field(self, name: str) -> GripField:
         """The field of that name. Raises KeyError."""

@@ -5,7 +5,19 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, model_validator
 
 from .schema import Part, Place, Shape, Triple
-from .units import Count, Distance, Length, Mass, Name, Size, Text, Word, said
+from .units import (
+    Count,
+    Distance,
+    Inertia,
+    InertiaProduct,
+    Length,
+    Mass,
+    Name,
+    Size,
+    Text,
+    Word,
+    said,
+)
 
 
 class Cups(Part):
@@ -99,6 +111,33 @@ class TcpPart(Part):
     )
 
 
+class InertiaPart(Part):
+    """Inertia about the centre of gravity, axes parallel to the flange frame's."""
+
+    quiet = True
+    xx: Inertia
+    yy: Inertia
+    zz: Inertia
+    xy: InertiaProduct = Field(default=0, description="product of inertia, minus the sum of m x y")
+    xz: InertiaProduct = 0
+    yz: InertiaProduct = 0
+
+    @model_validator(mode="after")
+    def _is_of_a_solid(self) -> Self:
+        least, middle, most = sorted((self.xx, self.yy, self.zz))
+        if most > least + middle + 1e-9:
+            found = f"no solid has {most:g} about one axis and only {least:g} and {middle:g}"
+            raise said(found, "the two smaller ones add up to at least the largest")
+        for product, both in (
+            ("xy", self.xx * self.yy),
+            ("xz", self.xx * self.zz),
+            ("yz", self.yy * self.zz),
+        ):
+            if getattr(self, product) ** 2 > both:
+                raise said(f"{product} is too large beside the moments of inertia")
+        return self
+
+
 class ToolPart(Part):
     """A tool: rigid bodies in the flange frame (z outward), and grip fields."""
 
@@ -107,6 +146,11 @@ class ToolPart(Part):
     note: Text | None = None
     mass: Mass
     centre_of_gravity: Triple = Field(description="in the flange frame")
+    inertia: InertiaPart | None = Field(
+        default=None,
+        description="about the centre of gravity [kg m2]",
+        json_schema_extra={"left_out": "estimated from its bodies, filled evenly"},
+    )
     bodies: tuple[Shape, ...] = Field(description="rigid solids in the flange frame")
     tcp: TcpPart
     fields: dict[Name, Field_]

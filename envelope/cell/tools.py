@@ -1,5 +1,6 @@
 """Tool files to tools."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Literal
 
@@ -7,13 +8,14 @@ import numpy as np
 
 from ..geometry.bodies import Body, Box, frozen
 from ..geometry.frames import Array, invert
+from ..geometry.inertia import combined, even_density
 from .catalogue import Complain, find_model
 from .errors import CellError, Key
-from .model import GripField, Tool
+from .model import Default, GripField, Tool
 from .schema_tool import Cups, Field_, Pads, ToolPart
 from .shapes import bounds, place_pose, read_shape
 from .sources import Sources
-from .validation import validated
+from .validation import defaults_of, validated
 from .yaml_reading import Document
 
 ROUNDING = 1e-6  # [m]: fields side by side may share an edge
@@ -33,7 +35,11 @@ def read_tool(name: str, folder: Path | None, complain: Complain, sources: Sourc
     sources.used("tool", document.content)
     part, problems = validated(ToolPart, document)
     sources.add(*problems)
-    return None if part is None else make_tool(part, document, (), sources, Path(name).stem)
+    if part is None:
+        return None
+    left_out = tuple(Default(key, value) for key, value in defaults_of(part, "tool"))
+    tool = make_tool(part, document, (), sources, Path(name).stem)
+    return None if tool is None else replace(tool, defaults=left_out)
 
 
 def make_tool(
@@ -68,8 +74,24 @@ def make_tool(
         on,
         part.mass,
         part.centre_of_gravity,
+        _inertia(part, bodies),
         fields,
     )
+
+
+def _inertia(part: ToolPart, bodies: list[Body]) -> Array:
+    """About the centre of gravity as stated, shape (3, 3) [kg m2].
+
+    Errs: where it is not stated, on the safe side if the bodies are as drawn: filled evenly,
+    they are taken about the stated centre of gravity, not about their own.
+    """
+    own = part.inertia
+    if own is not None:
+        return frozen(
+            [[own.xx, own.xy, own.xz], [own.xy, own.yy, own.yz], [own.xz, own.yz, own.zz]]
+        )
+    filled = combined(even_density(body) for body in bodies).scaled(part.mass)
+    return frozen(filled.about(np.array(part.centre_of_gravity)))
 
 
 def _check_apart(fields: dict[str, Field_], document: Document, key: Key, sources: Sources) -> None:

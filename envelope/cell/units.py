@@ -287,6 +287,9 @@ PositiveShare = Annotated[float, Quantity("a share", "", "", 1.0, 0.0, 1.0, True
 Number = Annotated[float, Quantity("a number", "", "", 1.0, -1e9, 1e9)]
 Moment = Annotated[float, Quantity("a moment", "N m", "N*m", 1.0, 0.0, 1e6, True)]
 Inertia = Annotated[float, Quantity("an inertia", "kg m2", "kg*m**2", 1.0, 0.0, 1e6, True)]
+InertiaProduct = Annotated[
+    float, Quantity("a product of inertia", "kg m2", "kg*m**2", 1.0, -1e6, 1e6)
+]
 Count = Annotated[int, Whole(1)]
 CountOrNone = Annotated[int, Whole(0)]
 Text = Annotated[str, Word("a text")]
