@@ -37,6 +37,11 @@ def _cores() -> int:
 @click.option(
     "--pictures", type=click.Path(path_type=Path), help="Draw every problem spot into a folder."
 )
+@click.option(
+    "--glb",
+    type=click.Path(path_type=Path),
+    help="Write a 3D model: the first placement that fails, else the last, and its motion.",
+)
 @click.option("--placement", "placements", multiple=True, help="Only this one, as in A/3/5.")
 @click.option("--pallet", "pallets", multiple=True, help="Only this pallet.")
 @click.option("--layer", "layers", multiple=True, type=int, help="Only this layer.")
@@ -78,7 +83,7 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
 
 
 def _refuse(cell: Path, force: bool, asked: dict[str, Any]) -> None:
-    outputs = [asked[name] for name in ("results", "csv") if asked[name] is not None]
+    outputs = [asked[name] for name in ("results", "csv", "glb") if asked[name] is not None]
     refuse_existing(outputs, force, inputs=[cell])
     if asked["pictures"] is not None:
         refuse_full_folder(asked["pictures"], force)
@@ -131,6 +136,18 @@ def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
         # The mark in front tells spreadsheets that the table is UTF-8.
         write_whole(asked["csv"], as_csv(result), encoding="utf-8-sig")
         remark(f"Wrote {asked['csv']}")
+    if asked["glb"] is not None:
+        _export(result, cell, asked["glb"])
+
+
+def _export(result: Result, cell: Cell, path: Path) -> None:
+    from ..scene.export import write_glb
+
+    try:
+        write_glb(path, cell, result)
+    except OSError as error:
+        raise click.ClickException(f"{path} cannot be written: {error.strerror}") from None
+    remark(f"Wrote {path}")
 
 
 def _draw(result: Result, cell: Cell, folder: Path) -> None:

@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from envelope.cell.errors import CellError, Problem
+from envelope.cell.load import load
+from envelope.cell.starter import starter_cell
 from envelope.cli import files, pictures
 from envelope.cli.main import main
 from envelope.cli.pictures import Drawn
@@ -228,3 +230,13 @@ def test_a_mistake_of_the_program_is_one_line_and_no_verdict(answers, monkeypatc
     monkeypatch.setenv("ENVELOPE_DEBUG", "1")
     with pytest.raises(ZeroDivisionError):
         main(["check", "cell.yaml"])
+
+
+def test_a_model_of_the_cell_is_written(tmp_path):
+    """The real door, the real check, the real file: of one placement, to be quick."""
+    (tmp_path / "cell.yaml").write_text(starter_cell(), encoding="utf-8")
+    asked = ["check", "cell.yaml", "--quiet", "--glb", "cell.glb"]
+    first = load("cell.yaml").pallets[0].placements[0].id
+    assert main([*asked, "--placement", first]) == 0
+    assert Path("cell.glb").read_bytes().startswith(b"glTF")
+    assert main([*asked, "--placement", first]) == 2  # never over what is there
