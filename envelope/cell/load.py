@@ -29,7 +29,7 @@ from .yaml_reading import Document, read_file, read_yaml
 
 S = TypeVar("S")
 
-__all__ = ["arm_names", "json_schema", "load", "load_arm", "load_tool", "tool_names"]
+__all__ = ["arm_names", "json_schema", "load", "load_arm", "load_text", "load_tool", "tool_names"]
 
 
 def load(path: str | Path, settings: Sequence[str] = ()) -> Cell:
@@ -42,8 +42,22 @@ def load(path: str | Path, settings: Sequence[str] = ()) -> Cell:
     Raises:
         CellError: With everything that is wrong in the file and in what it names.
     """
+    return load_text(read_file(Path(path), str(path)), path, settings)
+
+
+def load_text(content: bytes | str, path: str | Path, settings: Sequence[str] = ()) -> Cell:
+    """Read a cell that is written, or is yet to be written, at a path.
+
+    Args:
+        content: Of the cell file.
+        path: Where it stands or will stand: what it names is looked for from there.
+        settings: As in `load`.
+
+    Raises:
+        CellError: With everything that is wrong in the file and in what it names.
+    """
     file, sources = str(path), Sources()
-    content = read_file(Path(path), file)
+    content = content.encode() if isinstance(content, str) else content
     sources.used("cell", content)
     document = with_settings(read_yaml(content, file), settings)
     part, problems = validated(CellPart, document)

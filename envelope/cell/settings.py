@@ -41,7 +41,7 @@ def _apply(
     key: Key = ()
     rest = name.strip()
     while True:
-        step, rest = _step(here, rest)
+        step, rest = next_step(here, rest)
         key = (*key, step)
         fault = _cannot_step(here, key, bool(rest))
         if fault is not None:
@@ -58,7 +58,7 @@ def _apply(
         here = cast(Any, here[step])
 
 
-def _step(here: Any, rest: str) -> tuple[str | int, str]:
+def next_step(here: Any, rest: str) -> tuple[str | int, str]:
     """The next step of a dotted key: the longest name that is there, else up to the dot."""
     if isinstance(here, dict):
         names: list[str] = [str(name) for name in here]  # pyright: ignore
