@@ -29,6 +29,24 @@ def turn(axis: str, angle: float) -> Array:
     return matrix
 
 
+def from_fixed_angles(a: float, b: float, c: float) -> Array:
+    """Rotation by a about x, then b about y, then c about z, all fixed axes [rad]; (3, 3)."""
+    return turn("z", c) @ turn("y", b) @ turn("x", a)
+
+
+def fixed_angles(rotation: Array) -> tuple[float, float, float]:
+    """Angles (a, b, c) [rad] of a rotation, shape (3, 3): see `from_fixed_angles`.
+
+    b lies within a quarter turn; where it is a quarter turn, a is 0 (only a sum is defined).
+    """
+    level = float(np.hypot(rotation[0, 0], rotation[1, 0]))
+    b = float(np.arctan2(-rotation[2, 0], level))
+    if level < 1e-9:
+        return 0.0, b, float(np.arctan2(-rotation[0, 1], rotation[1, 1]))
+    a = float(np.arctan2(rotation[2, 1], rotation[2, 2]))
+    return a, b, float(np.arctan2(rotation[1, 0], rotation[0, 0]))
+
+
 def rotate_about(axis: Array, angle: Array) -> Array:
     """Rotations by angles [rad], shape (...,), about one unit axis, shape (3,).
 

@@ -3,7 +3,7 @@
 import numpy as np
 
 from ..cell.model import GripField, Tool
-from ..geometry.frames import Array, turn
+from ..geometry.frames import Array, from_fixed_angles, turn
 from ..palletizing.group import Group
 
 SAME_PLACE = 1e-3  # [m]: two cartons of a group that change places in a half-turn
@@ -39,8 +39,11 @@ def centre_in_tool(tool: Tool, group: Group, angle: float) -> Array:
     """Group centre in tool frame (x, y) as grip fields and turn give it, shape (2,) [m].
 
     The tool is set over the group so that, on average, each carton's centre lies under the
-    centre of the fields that hold it.
+    centre of the fields that hold it. What was taught comes first.
     """
+    taught = group.taught_at(angle)
+    if taught is not None and taught.held is not None:
+        return np.array(taught.held[:2])
     flip = tool_from_group_rotation(angle)
     shifts: list[Array] = []
     for index, item in enumerate(group.items):
@@ -59,9 +62,14 @@ def tool_from_group(tool: Tool, group: Group, angle: float) -> Array:
     """Pose of the group's frame (top centre) in the tool frame while held, shape (4, 4).
 
     The top face lies on the compressed lips: at the TCP where the TCP is on compressed
-    lips, deeper by the compression where it is on free ones.
+    lips, deeper by the compression where it is on free ones. What was taught comes first.
     """
     matrix = np.eye(4)
+    taught = group.taught_at(angle)
+    if taught is not None and taught.held is not None:
+        matrix[:3, :3] = from_fixed_angles(*taught.held[3:])
+        matrix[:3, 3] = taught.held[:3]
+        return matrix
     matrix[:3, :3] = tool_from_group_rotation(angle)
     matrix[:2, 3] = centre_in_tool(tool, group, angle)
     if tool.tcp_on == "free":

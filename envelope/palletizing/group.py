@@ -57,6 +57,22 @@ class Item:
 
 
 @dataclass(frozen=True, slots=True)
+class AsTaught:
+    """How a group sits under the tool at one turn of the tool, as it was taught on site.
+
+    Attributes:
+        turn: Turn of the tool over the group [rad].
+        held: Pose of the group's frame in the tool frame: x, y, z [m] and turns about the fixed
+            axes x, y, z [rad]; None where it is as the grip fields give it.
+        stated: Group centre in tool frame (x, y) as the controller has it, if told [m].
+    """
+
+    turn: float
+    held: tuple[float, float, float, float, float, float] | None = None
+    stated: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Group:
     """What one cycle carries.
 
@@ -65,6 +81,7 @@ class Group:
         fields: For each carton, the names of the grip fields that hold it.
         stated_offset: Group centre in tool frame (x, y) as the user states it, if stated [m].
         turns: Turns of the tool over the group [rad] that are tried at the pick.
+        taught: How it sits under the tool, where that was taught; at most one a turn.
     """
 
     name: str
@@ -72,6 +89,11 @@ class Group:
     fields: tuple[tuple[str, ...], ...]
     stated_offset: tuple[float, float] | None = None
     turns: tuple[float, ...] = (0.0,)
+    taught: tuple[AsTaught, ...] = ()
+
+    def taught_at(self, turn: float) -> AsTaught | None:
+        """How it sits under the tool at a turn [rad], if that was taught."""
+        return next((entry for entry in self.taught if entry.turn == turn), None)
 
     def group_from_item(self, index: int) -> Array:
         """Pose of a carton's top centre in the group's frame, shape (4, 4)."""

@@ -1,0 +1,175 @@
+"""The set-up sheet on paper: pages of plain text that A4 holds without cutting anything.
+
+A page is at most 92 characters wide and 60 lines long: 12 characters and 6 lines to the inch
+leave margins of 8 mm at the sides. Pages end with a form feed. Nothing that belongs together
+is split over pages unless it is longer than one.
+"""
+
+from collections.abc import Iterator
+from html import escape
+from textwrap import wrap
+
+from .sheet import Block, Column, Number, Section, Sheet
+
+WIDTH = 92
+LINES = 60
+_HEAD = 3  # lines at the top of each page
+_PLANNED, _BLANK = 9, 9
+_BETWEEN = 3  # between columns
+SAFETY = "Planning aid. Teach at reduced speed; local codes come first."
+
+
+def as_text(sheet: Sheet) -> str:
+    """The sheet for a printer, one form feed after each page but the last."""
+    return "\f".join("".join(line + "\n" for line in page) for page in pages(sheet))
+
+
+def as_html(sheet: Sheet) -> str:
+    """The same pages as one HTML page, for programs that wrap or scale plain text."""
+    body = "\n".join(f"<pre>{escape(chr(10).join(page))}</pre>" for page in pages(sheet))
+    return _HTML.format(title=escape(_printable(sheet.cell_name)), body=body)
+
+
+_HTML = """<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<title>{title}: set-up sheet</title>
+<style>
+@page {{ size: A4 portrait; margin: 10mm 12mm; }}
+pre {{ font: 9pt/1.2 monospace; margin: 0 0 2em; break-after: page; }}
+pre:last-child {{ break-after: auto; }}
+</style>
+</head>
+<body>
+{body}
+</body>
+</html>
+"""
+
+
+def pages(sheet: Sheet) -> list[list[str]]:
+    """Pages as lines, each with its heading."""
+    bodies = [(s, body) for s in sheet.sections for body in _filled(_pieces_of(s))]
+    return [
+        [*_heading(sheet, section, number, len(bodies)), *body]
+        for number, (section, body) in enumerate(bodies, start=1)
+    ]
+
+
+def _heading(sheet: Sheet, section: Section, number: int, total: int) -> list[str]:
+    page = f"page {number} of {total}"
+    name = _printable(f"{sheet.cell_name}: set-up sheet, {section.title}")
+    room = WIDTH - len(page) - 2
+    name = name if len(name) <= room else name[: room - 3] + "..."
+    mark = f"cell {sheet.sha256[:12]}"
+    return [f"{name:<{room}}  {page}", f"{SAFETY:<{WIDTH - len(mark)}}{mark}", "=" * WIDTH]
+
+
+def _pieces_of(section: Section) -> Iterator[list[str]]:
+    for block in section.blocks:
+        yield from _pieces(block)
+
+
+def _filled(pieces: Iterator[list[str]]) -> list[list[str]]:
+    """Pieces put on pages; one longer than a page runs over."""
+    room = LINES - _HEAD
+    found: list[list[str]] = [[]]
+    for piece in pieces:
+        lines = piece
+        if found[-1] and len(found[-1]) + len(lines) > room:
+            found.append([])
+        while len(lines) > room:
+            found[-1] += lines[:room]
+            lines = lines[room:]
+            found.append([])
+        found[-1] += lines
+    return [_stripped(page) for page in found if _stripped(page)]
+
+
+def _stripped(page: list[str]) -> list[str]:
+    end = len(page)
+    while end and not page[end - 1]:
+        end -= 1
+    return page[:end]
+
+
+def _pieces(block: Block) -> Iterator[list[str]]:
+    """A block in pieces that stay whole: its head with the first bank, then bank by bank."""
+    head = [_printable(block.title), "-" * len(block.title)] if block.title else []
+    for remark in block.remarks:
+        head += wrap(_printable(remark), WIDTH, break_on_hyphens=False)
+    banks = list(_banks(block.columns))
+    if not banks:
+        yield [*head, *(_printable(line) for line in block.drawing), ""]
+        return
+    for number, bank in enumerate(banks):
+        lines = _bank(bank)
+        yield [*(head if number == 0 else []), *lines, ""]
+    if block.drawing:
+        yield [*(_printable(line) for line in block.drawing), ""]
+
+
+def _banks(columns: tuple[Column, ...]) -> Iterator[list[Column]]:
+    """Columns that fit side by side; where labels were left out, a new bank names them again."""
+    bank: list[Column] = []
+    taken = 0
+    for column in columns:
+        if bank and taken + _BETWEEN + _width(column) > WIDTH:
+            yield bank
+            bank, taken = [], 0
+            column = Column(column.title, column.numbers)
+        taken += _width(column) + (_BETWEEN if bank else 0)
+        bank.append(column)
+    if bank:
+        yield bank
+
+
+def _label(number: Number) -> str:
+    return _printable(f"{number.item}  {number.unit}".rstrip())
+
+
+def _labels(column: Column) -> int:
+    if not column.labels:
+        return 0
+    return max((len(_label(number)) for number in column.numbers), default=0) + 1
+
+
+def _planned(column: Column) -> int:
+    return max([_PLANNED, *(len(number.text) for number in column.numbers)])
+
+
+def _width(column: Column) -> int:
+    return max(_labels(column) + _planned(column) + 1 + _BLANK, len(column.title))
+
+
+def _bank(bank: list[Column]) -> list[str]:
+    parts = [_column(column) for column in bank]
+    height = max(len(part) for part in parts)
+    lines: list[str] = []
+    for row in range(height):
+        cells = [
+            (part[row] if row < len(part) else "").ljust(_width(column))
+            for part, column in zip(parts, bank, strict=True)
+        ]
+        lines.append((" " * _BETWEEN).join(cells).rstrip())
+    return lines
+
+
+def _column(column: Column) -> list[str]:
+    labels, planned = _labels(column), _planned(column)
+    head = f"{'':<{labels}}{'planned':>{planned}} {'as taught':<{_BLANK}}"
+    return [
+        _printable(column.title),
+        head,
+        *(
+            f"{_label(number) if column.labels else '':<{labels}}{number.text:>{planned}} "
+            + "_" * _BLANK
+            for number in column.numbers
+        ),
+    ]
+
+
+def _printable(line: str) -> str:
+    """Names are data: nothing in them may move the cursor or start a page."""
+    return "".join(letter if letter.isprintable() else "?" for letter in line)
