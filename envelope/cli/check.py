@@ -23,7 +23,7 @@ PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
 
 
-def _cores() -> int:
+def cores() -> int:
     """Processor cores this process may use."""
     if hasattr(os, "sched_getaffinity"):
         return len(os.sched_getaffinity(0))
@@ -100,7 +100,7 @@ def _judged(
     from ..verify import check as verify
 
     with progress_bar("checking", wanted=not quiet) as progress:
-        jobs = asked["jobs"] or _cores()
+        jobs = asked["jobs"] or cores()
         result = verify(cell, placements=chosen, jobs=jobs, progress=progress)
     _refuse_gaps(result, ids_to_check(cell) if chosen is None else chosen)
     return cell, result

@@ -28,6 +28,7 @@ COMMANDS = {
     "new": "Write a commented starter cell.",
     "check": "Say whether everything in a cell fits, and if not, what touches what.",
     "survey": "Check many variants of a cell and say which is best.",
+    "sheet": "Print the set-up sheet: what to type in on the shop floor.",
     "arms": "List the generic arms, or write one as URDF.",
     "schema": "Write the JSON Schema of the cell file, for editors.",
 }

@@ -37,8 +37,9 @@ class Typed:
 
 
 def components(matrix: Array) -> tuple[float, ...]:
-    """x, y, z [m] and a, b, c [rad] of a pose, shape (4, 4)."""
-    return (*(float(v) for v in matrix[:3, 3]), *fixed_angles(matrix[:3, :3]))
+    """x, y, z [m] and a, b, c [rad] of a pose, shape (4, 4); half a turn is +180 deg."""
+    angles = (a + 2 * np.pi if a < 1e-9 - np.pi else a for a in fixed_angles(matrix[:3, :3]))
+    return (*(float(v) for v in matrix[:3, 3]), *(float(a) for a in angles))
 
 
 def from_components(values: tuple[float, ...]) -> Array:

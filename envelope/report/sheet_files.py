@@ -66,7 +66,9 @@ def _block(block: Block) -> str:
         for column in block.columns
         for number in column.numbers
     )
-    return f'{head[:-1]}, "numbers": [\n{numbers}\n]}}' if numbers else f'{head[:-1]}, "numbers": []}}'
+    return (
+        f'{head[:-1]}, "numbers": [\n{numbers}\n]}}' if numbers else f'{head[:-1]}, "numbers": []}}'
+    )
 
 
 def _number(title: str, number: Number) -> dict[str, Any]:

@@ -95,19 +95,18 @@ def _stripped(page: list[str]) -> list[str]:
 
 
 def _pieces(block: Block) -> Iterator[list[str]]:
-    """A block in pieces that stay whole: its head with the first bank, then bank by bank."""
+    """A block in one piece; where it is longer than a page, bank by bank."""
     head = [_printable(block.title), "-" * len(block.title)] if block.title else []
     for remark in block.remarks:
         head += wrap(_printable(remark), WIDTH, break_on_hyphens=False)
-    banks = list(_banks(block.columns))
-    if not banks:
-        yield [*head, *(_printable(line) for line in block.drawing), ""]
-        return
-    for number, bank in enumerate(banks):
-        lines = _bank(bank)
-        yield [*(head if number == 0 else []), *lines, ""]
-    if block.drawing:
-        yield [*(_printable(line) for line in block.drawing), ""]
+    parts = [[*_bank(bank), ""] for bank in _banks(block.columns)]
+    if block.drawing or not parts:
+        parts.append([*(_printable(line) for line in block.drawing), ""])
+    parts[0] = [*head, *parts[0]]
+    whole = [line for part in parts for line in part]
+    if len(whole) <= LINES - _HEAD:
+        parts = [whole]
+    yield from parts
 
 
 def _banks(columns: tuple[Column, ...]) -> Iterator[list[Column]]:
