@@ -42,7 +42,9 @@ def sheet(
     jobs: int | None,
     force: bool,
 ) -> int:
-    """Print the set-up sheet: what to type in, once, per group, per pallet and placement.
+    """Print the set-up sheet: what to type in on the shop floor.
+
+    It says what is entered once, per group, per pallet and per placement.
 
     The pages hold 92 characters and 60 lines, and end with a form feed. Without --text,
     --html, --csv or --json they go to standard output. Fill in what was taught in the CSV
