@@ -23,6 +23,7 @@ from .motion.options import Choices, Option, Task, part_of, tasks_of
 from .motion.plan import Planner, Ready, Unplanned
 from .motion.postures import Posture, Reach, postures_of, ranked, ranked_branches
 from .motion.shortfall import shortfall
+from .motion.stands import Stands, stands_of
 from .motion.stations import Stations
 
 _BLOCK = 32  # tasks that are planned and watched in one batch
@@ -80,7 +81,9 @@ class Block:
     Attributes:
         cast: Everything that moves or stands while the pallet is built.
         branches: The arm's branches, best first.
-        ready: Where every cycle starts and ends; None when no task has a posture.
+        ready: Where cycles start and end: one posture, with a lift or track one for each of
+            its places; none when no task has a posture.
+        stands: Where a lift or track stands.
     """
 
     cell: Cell
@@ -88,7 +91,8 @@ class Block:
     tasks: tuple[Task, ...]
     cast: Cast
     branches: tuple[int, ...]
-    ready: Ready | None
+    ready: tuple[Ready, ...]
+    stands: Stands
     stacked: dict[str, tuple[Finding, ...]]
 
 
@@ -103,9 +107,16 @@ class _Pallet:
             for task in every
             if placements is None or any(p.id in placements for p in task.placements)
         ]
-        postures = postures_of(Reach(cell), Stations(cell, pallet), every) if self.tasks else []
-        self.branches = ranked_branches(len(cell.mounted.arm.branch_names), postures)
-        self.ready = _ready(cell, every, postures, self.branches)
+        every = every if self.tasks else ()
+        self.stands = stands_of(cell, pallet, every)
+        postures = postures_of(Reach(cell), Stations(cell, pallet), every, self.stands.every)
+        own = len(cell.mounted.arm.branch_names)
+        planned = [
+            [choice.at_stand(self.stands.planned.get(task.number, 0), own) for choice in choices]
+            for task, choices in zip(every, postures, strict=True)
+        ]
+        self.branches = ranked_branches(own, planned)
+        self.ready = _ready(cell, every, planned, self.branches)
         found = stacking(pallet, cell.support, cell.tolerances) if self.tasks else {}
         self.stacked = {name: tuple(findings) for name, findings in found.items()}
 
@@ -116,7 +127,16 @@ class _Pallet:
             tasks = tuple(self.tasks[start : start + _BLOCK])
             names = {p.id for task in tasks for p in task.placements}
             stacked = {name: self.stacked.get(name, ()) for name in names}
-            yield Block(self.cell, self.pallet, tasks, cast, self.branches, self.ready, stacked)
+            yield Block(
+                self.cell,
+                self.pallet,
+                tasks,
+                cast,
+                self.branches,
+                self.ready,
+                self.stands,
+                stacked,
+            )
 
 
 def _ready(
@@ -124,24 +144,31 @@ def _ready(
     tasks: Sequence[Task],
     postures: Sequence[Sequence[Posture]],
     branches: tuple[int, ...],
-) -> Ready | None:
-    """The posture above the pick that most cycles would choose: every cycle starts there."""
-    votes: Counter[tuple[str, int, float]] = Counter()
-    found: dict[tuple[str, int, float], Ready] = {}
-    for task, choices in zip(tasks, postures, strict=False):
+) -> tuple[Ready, ...]:
+    """The posture above the pick that most cycles would choose: every cycle starts there.
+
+    With a lift or track, one for each place where it stands at the pick.
+    """
+    votes: dict[float | None, Counter[tuple[str, int, float]]] = {}
+    found: dict[tuple[float | None, tuple[str, int, float]], Ready] = {}
+    for task, choices in zip(tasks, postures, strict=True):
         for branch, turns in ranked(choices, branches, cell.mounted.joint_margin)[:1]:
+            pick = next(choice.pick for choice in choices if choice.turns == turns)[branch]
+            stand = None if cell.mounted.arm.axis is None else float(pick[0])
             key = (task.group.name, branch, turns.pick)
-            votes[key] += 1
-            pick = next(choice.pick for choice in choices if choice.turns == turns)
-            found.setdefault(key, Ready(task, turns.pick, pick[branch]))
-    return found[min(votes, key=lambda key: (-votes[key], key))] if votes else None
+            votes.setdefault(stand, Counter())[key] += 1
+            found.setdefault((stand, key), Ready(task, turns.pick, pick))
+    return tuple(
+        found[stand, min(count, key=lambda key, count=count: (-count[key], key))]
+        for stand, count in votes.items()
+    )
 
 
 def judge(block: Block) -> list[Judged]:
     """Find motions for the tasks of a block and judge their placements."""
-    planner = Planner(block.cell, block.pallet, block.tasks)
-    if block.ready is not None:
-        planner.set_ready(block.ready)
+    planner = Planner(block.cell, block.pallet, block.tasks, block.stands)
+    for ready in block.ready:
+        planner.set_ready(ready)
     cast = block.cast
     trials = [_Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
     _search(block.cell, cast, planner, trials)

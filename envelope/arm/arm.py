@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from ..geometry.bodies import Body
 from ..geometry.frames import Array
 from .chain import BLOCK, Chain
+from .external_axis import ExternalAxis
 
 REACHED_POSITION = 1e-5  # [m]: a pose is reached when forward kinematics returns it this well
 REACHED_ANGLE = float(np.radians(1e-3))  # [rad]
@@ -39,10 +40,16 @@ class CoupledLimit:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LinkBody:
-    """A solid fixed to a link; link 0 is the base."""
+    """A solid fixed to a link; link 0 is the base.
+
+    Attributes:
+        part: Name of what it is a part of, where that is not the link's own name: the base
+            of an arm on a carriage.
+    """
 
     link: int
     body: Body
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +99,10 @@ class Arm:
     Attributes:
         branch_names: Name of each branch, in the order of `Answers` ("front, elbow up, ...").
         solve: The family's closed form: base_from_flange poses, shape (n, 4, 4), to
-            candidates, shape (n, branches, dof), nan where there is none.
+            candidates, shape (n, branches, dof), nan where there is none. Of an arm on an
+            external axis: that of the arm alone, from its own mounting base.
         label: The branch of joint coordinates by geometry alone: shape (n, dof) to (n,).
+        axis: The lift or track that carries the arm, as joint 0; None for a fixed arm.
     """
 
     name: str
@@ -107,24 +116,60 @@ class Arm:
     branch_names: tuple[str, ...]
     solve: Callable[[Array], Array]
     label: Callable[[Array], NDArray[np.intp]]
+    axis: ExternalAxis | None = None
 
     @property
     def dof(self) -> int:
         """Number of joint coordinates."""
         return self.chain.dof
 
-    def inverse(self, base_from_flange: Array) -> Answers:
+    def inverse(self, base_from_flange: Array, stand: Array | None = None) -> Answers:
         """All branches for poses, shape (n, 4, 4), each confirmed by forward kinematics.
 
         Joint limits play no part here; see `limit_margin`.
+
+        Args:
+            base_from_flange: Poses.
+            stand: Where the external axis stands at each pose, shape (n,) [m]. Left out, it
+                may stand at any of its stops: then there is a row for each stop and branch,
+                stop by stop. An arm without external axis takes no notice.
         """
-        q = self.solve(base_from_flange)
+        q = self._candidates(base_from_flange, stand)
         found = np.empty(q.shape[:2], dtype=bool)
         for start in range(0, len(q), BLOCK):
             block = slice(start, start + BLOCK)
             found[block] = self._confirmed(q[block], base_from_flange[block])
         q[~found] = np.nan
         return Answers(q, found)
+
+    def mounting_points(self, q: Array) -> Array:
+        """Where the mounting base stands in the base frame, shape (n, dof) to (n, 3) [m]."""
+        if self.axis is None:
+            return np.zeros((len(q), 3))
+        return q[:, :1] * self.axis.direction
+
+    def _candidates(self, base_from_flange: Array, stand: Array | None) -> Array:
+        """What is to be confirmed, shape (n, branches, dof), nan where there is nothing."""
+        if self.axis is None:
+            return self.solve(base_from_flange)
+        if stand is not None:
+            return self._standing(self.axis, base_from_flange, stand)
+        count = len(base_from_flange)
+        return np.concatenate(
+            [
+                self._standing(self.axis, base_from_flange, np.full(count, stop))
+                for stop in self.axis.stops
+            ],
+            axis=1,
+        )
+
+    def _standing(self, axis: ExternalAxis, base_from_flange: Array, stand: Array) -> Array:
+        """Candidates with the external axis at a given place for each pose."""
+        own = base_from_flange.copy()
+        own[:, :3, 3] -= stand[:, None] * axis.direction
+        q = self.solve(own)
+        first = np.broadcast_to(stand[:, None, None], (*q.shape[:2], 1))
+        return np.concatenate([np.where(np.isnan(q[..., :1]), np.nan, first), q], axis=2)
 
     def _confirmed(self, q: Array, base_from_flange: Array) -> NDArray[np.bool_]:
         """Whether candidates, (n, branches, dof), reach poses, (n, 4, 4); nan does not."""

@@ -69,12 +69,19 @@ class Chain:
         dof: Number of joint coordinates.
         flange_link: Index of the link that carries the mechanical interface.
         link_from_flange: Pose of the mechanical interface (z outward), shape (4, 4).
+        root: Name of link 0, which does not move.
     """
 
     links: tuple[Link, ...]
     dof: int
     flange_link: int
     link_from_flange: Array
+    root: str = "base"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of all links, that of link 0 first."""
+        return (self.root, *(link.name for link in self.links))
 
     def link_poses(self, q: Array) -> Array:
         """Poses base_from_link of the base and all links.

@@ -31,7 +31,7 @@ def to_urdf(arm: Arm) -> str:
             if factor
         )
         _say(robot, f"{limit.name}: {_text(limit.lower)} <= {terms} <= {_text(limit.upper)}")
-    names = ("base", *(link.name for link in arm.chain.links))
+    names = arm.chain.names
     for index, name in enumerate(names):
         bodies = [item.body for item in arm.bodies if item.link == index]
         _add_link(robot, name, bodies)

@@ -10,6 +10,7 @@ from ..geometry.frames import invert, transform
 from ..palletizing.group import Group
 from . import model
 from .arms import read_arm, usable_ranges
+from .axis import on_axis
 from .catalogue import generic_names
 from .errors import Problem
 from .groups import default_of_group, make_cartons, make_groups
@@ -64,6 +65,8 @@ def load_text(content: bytes | str, path: str | Path, settings: Sequence[str] = 
     sources.add(*problems)
     arm = _arm(document, sources)
     tool = _tool(document, sources)
+    if part is not None and arm is not None:
+        arm = on_axis(arm, part.arm, document, sources)
     joints = None if arm is None else [joint.name for joint in arm.joints]
     fields = None if tool is None else [field.name for field in tool.fields]
     sources.add(*unknown_names(document, joints, fields), *pattern_rings(document))
@@ -156,7 +159,13 @@ class _Assembly:
         """The cell. Raises CellError."""
         part, document, sources = self.part, self.document, self.sources
         usable = usable_ranges(arm, part.arm.usable, document, sources)
-        mounted = Mounted(arm, frozen(stand_pose(part.arm.at)), usable, part.arm.joint_margin)
+        mounted = Mounted(
+            arm,
+            frozen(stand_pose(part.arm.at)),
+            usable,
+            part.arm.joint_margin,
+            part.arm.slide_margin,
+        )
         cartons = make_cartons(part.cartons)
         groups, defaults = make_groups(part.groups, cartons, tool, document, sources)
         own = pedestal(part.arm, document, sources)
@@ -182,7 +191,7 @@ class _Assembly:
             pallets=pallets,
             fixtures=(
                 *((own,) if own else ()),
-                *((floor(mounted.world_from_base),) if part.floor else ()),
+                *((floor(mounted.world_from_base, _travel(arm)),) if part.floor else ()),
                 *around,
             ),
             clearances=_filled(model.Clearances, part.clearances),
@@ -222,6 +231,11 @@ class _Assembly:
             part.max_load,
             part.overhang,
         )
+
+
+def _travel(arm: Arm) -> float:
+    """How far the external axis may carry the arm, either way [m]."""
+    return 0.0 if arm.axis is None else max(abs(arm.joints[0].lower), abs(arm.joints[0].upper))
 
 
 def _filled(kind: type[S], part: Part) -> S:

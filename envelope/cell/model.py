@@ -7,6 +7,8 @@ during a cycle is a `Fixture` in the world frame.
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+
 from ..arm.arm import Arm
 from ..geometry.bodies import Body
 from ..geometry.frames import Array
@@ -41,13 +43,36 @@ class Mounted:
     Attributes:
         world_from_base: Pose of the mounting base, shape (4, 4).
         usable: Usable (lower, upper) of each joint: the arm's limits, narrowed by the cell.
-        joint_margin: Joint margin asked for [rad or m], below which reach is marginal.
+        joint_margin: Room of turning joints asked for [rad], below which reach is marginal.
+        slide_margin: The same for sliding joints [m].
     """
 
     arm: Arm
     world_from_base: Array
     usable: tuple[tuple[float, float], ...]
     joint_margin: float
+    slide_margin: float = 0.005
+
+    def wanted_room(self) -> Array:
+        """Room asked for of each joint, shape (dof,) [rad or m].
+
+        None of an external axis with stated positions: it is meant to stand there.
+        """
+        turning = self.arm.chain.turning()
+        wanted = np.where(turning, self.joint_margin, self.slide_margin)
+        if self.arm.axis is not None and self.arm.axis.in_steps:
+            wanted[0] = 0.0
+        return wanted
+
+    def room_scale(self) -> Array:
+        """What makes rooms of joints comparable, shape (dof,): 1 for turns, [rad/m] for slides.
+
+        Room that is just enough of a slide counts as much as room that is just enough of a
+        turn.
+        """
+        wanted, turning = self.wanted_room(), np.array(self.arm.chain.turning())
+        least = 1e-6  # [m]: keeps the quotient finite where no room is asked for
+        return np.where(turning, 1.0, max(self.joint_margin, least) / np.maximum(wanted, least))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

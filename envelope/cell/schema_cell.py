@@ -14,6 +14,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from .schema import OrNone, Part, Shape, SizeTriple, Stand
+from .schema_axis import LiftPart, TrackPart
 from .schema_limits import ClearancesPart, MotionPart, SupportPart, TolerancesPart
 from .schema_pattern import PatternPart
 from .schema_tool import ToolChoice, ToolPart
@@ -60,6 +61,25 @@ class MountedPart(Part):
         json_schema_extra={"left_out": "the whole range of every joint"},
     )
     joint_margin: Annotated[float, Quantity("an angle", "deg", "degree", None, 0.0, 90.0)] = 5
+    slide_margin: Distance = Field(
+        default=5, description="the same for joints that slide; room under it is marginal"
+    )
+    lift: LiftPart | None = Field(
+        default=None,
+        description="carries the mounting base up",
+        json_schema_extra={"left_out": "none: the arm stands still"},
+    )
+    track: TrackPart | None = Field(
+        default=None,
+        description="carries the mounting base along",
+        json_schema_extra={"left_out": "none: the arm stands still"},
+    )
+
+    @model_validator(mode="after")
+    def _has_one_axis(self) -> Self:
+        if self.lift is not None and self.track is not None:
+            raise said("lift and track are both given", "write one of them")
+        return self
 
 
 Side = Annotated[str, Word("a side of the carton", ("+x", "-x", "+y", "-y"))]

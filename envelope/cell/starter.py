@@ -21,6 +21,8 @@ arm:
   pedestal: {size: [600, 600]}      # box from the floor to the base; leave out for none
   # usable: {joint 6: [-180, 180]}  # a joint's narrower range, for a hose pack say
   # joint_margin: 5                 # nearer to a joint's limit than this is marginal
+  # slide_margin: 5                 # the same for a joint that slides
+  # lift: {travel: [0, 800], speed: 250, acceleration: 500}   # or track; a cell in cells/ has one
 
 tool: {model: one-field-400x300}    # a generic tool, or the path of a tool file
 

@@ -18,10 +18,16 @@ FLOOR_REACH = 5.0  # [m]: the floor counts this far from the mounting base, fart
 FLOOR_DEPTH = 0.1  # [m]
 
 
-def floor(world_from_base: Array) -> Fixture:
-    """The floor around the arm as a slab with its top at z = 0."""
+def floor(world_from_base: Array, travel: float = 0.0) -> Fixture:
+    """The floor around the arm as a slab with its top at z = 0.
+
+    Args:
+        world_from_base: Pose of the mounting base.
+        travel: How far a track may carry it from there [m].
+    """
     x, y = world_from_base[:2, 3]
-    slab = Box(frozen([FLOOR_REACH, FLOOR_REACH, FLOOR_DEPTH / 2]))
+    far = FLOOR_REACH + travel
+    slab = Box(frozen([far, far, FLOOR_DEPTH / 2]))
     return Fixture("obstacle", Body("obstacle/floor", slab, frozen(pose(x, y, -FLOOR_DEPTH / 2))))
 
 

@@ -132,10 +132,9 @@ Entry = tuple[Actor, Body]
 
 
 def _arm(cell: Cell) -> list[Entry]:
-    chain = cell.mounted.arm.chain
-    names = ["base", *(link.name for link in chain.links)]
+    names = cell.mounted.arm.chain.names
     return [
-        (Actor(f"link/{names[entry.link]}", "arm", entry.link), entry.body)
+        (Actor(f"link/{entry.part or names[entry.link]}", "arm", entry.link), entry.body)
         for entry in cell.mounted.arm.bodies
     ]
 

@@ -6,6 +6,7 @@ import numpy as np
 
 from ..arm.arm import Arm
 from ..cell.model import Cell
+from ..geometry.frames import Array
 from ..motion.cycle import Segment
 from .case import Case
 from .finding import Finding
@@ -31,16 +32,18 @@ def _room(cell: Cell, segment: Segment) -> Finding:
     """Least room of any joint to its usable range; joint moves are extreme at their rows."""
     arm, q = cell.mounted.arm, segment.joints
     usable = np.array(cell.mounted.usable)
-    margins = np.concatenate(
-        [np.minimum(q - usable[:, 0], usable[:, 1] - q), arm.limit_margin(q)[:, arm.dof :]], axis=1
+    coupled = arm.limit_margin(q)[:, arm.dof :]
+    own = np.minimum(q - usable[:, 0], usable[:, 1] - q)
+    margins = np.concatenate([own, coupled], axis=1)
+    wanted = np.concatenate(
+        [cell.mounted.wanted_room(), np.full(coupled.shape[1], cell.mounted.joint_margin)]
     )
-    row, which = (int(i) for i in np.unravel_index(margins.argmin(), margins.shape))
+    row, which = _least(cell, margins)
     room = float(margins[row, which])
     name, turns = _joint_name(arm, which)
-    wanted = cell.mounted.joint_margin
     return Finding(
         "reach",
-        "fail" if room < -1e-9 else "marginal" if room < wanted else "pass",
+        "fail" if room < -1e-9 else "marginal" if room < wanted[which] else "pass",
         float(np.degrees(room)) if turns else room * 1e3,
         0.0,
         "deg" if turns else "mm",
@@ -48,6 +51,17 @@ def _room(cell: Cell, segment: Segment) -> Finding:
         segment=segment.name,
         at=float(segment.times[row]),
     )
+
+
+def _least(cell: Cell, margins: Array) -> tuple[int, int]:
+    """Row and number of the limit with the least room: slides count as angles."""
+    scale = cell.mounted.room_scale()
+    scaled = margins.copy()
+    scaled[:, : len(scale)] *= scale
+    if cell.mounted.arm.axis is not None and cell.mounted.arm.axis.in_steps:
+        scaled[:, 0] = np.where(margins[:, 0] < -1e-9, -np.inf, np.inf)
+    row, which = np.unravel_index(scaled.argmin(), scaled.shape)
+    return int(row), int(which)
 
 
 def _joint_name(arm: Arm, which: int) -> tuple[str, bool]:
@@ -83,8 +97,15 @@ def _axis(cell: Cell, lines: list[Segment]) -> Finding | None:
     rows = np.concatenate([segment.joints for segment in lines])
     at = np.concatenate([segment.times for segment in lines])
     of = np.repeat(np.arange(len(lines)), [len(segment.times) for segment in lines])
-    flange = cell.mounted.arm.chain.flange_poses(rows)[:, :3, 3]
-    distance = np.hypot(flange[:, 0], flange[:, 1])
+    chain = cell.mounted.arm.chain
+    axis = chain.path(chain.flange_link)
+    turning = [link for link in axis if not chain.links[link - 1].prismatic]
+    if len(turning) < 2:
+        return None  # a head that turns on the spot swings nothing
+    links = chain.link_poses(rows)
+    centre = links[:, turning[0], :3, 3]
+    flange = (links[:, chain.flange_link] @ chain.link_from_flange)[:, :3, 3]
+    distance = np.hypot(*(flange - centre)[:, :2].T)
     row = int(distance.argmin())
     if distance[row] >= NEAR_AXIS:
         return None

@@ -55,6 +55,7 @@ class Rules:
     def __init__(self, cell: Cell) -> None:
         self._asked = cell.clearances
         self._queue_gap = cell.infeed.queue_gap
+        self._axis = cell.mounted.arm.axis
 
     def of(self, meeting: Meeting) -> Rule:
         """The rule for a meeting of a moving body with another."""
@@ -89,12 +90,17 @@ class Rules:
         if "carried" in roles:
             limit = self._asked.arm_to_any
             return Rule("collision", "carried to arm", limit, limit)
+        if self._axis is not None and not meeting.other.link and meeting.mover.link > 1:
+            # A column or rails stand still like any fixture; only the carriage runs on them.
+            return self._constant(meeting, f"arm to its {self._axis.kind}", self._asked.arm_to_any)
         limit = self._asked.arm_to_itself
         return Rule("collision", "arm to itself", limit, limit)
 
     def _arm(self, meeting: Meeting) -> Rule:
-        if meeting.other.role == "pedestal" and meeting.mover.link == 1:
-            # The first link turns on the spot, right above what carries it.
+        above = 1 if self._axis is None else 2
+        if meeting.other.role == "pedestal" and meeting.mover.link <= above:
+            # The first link turns on the spot, right above what carries it; so does the
+            # carriage of a lift rest on it at the lowest.
             return self._constant(meeting, "arm to its pedestal", 0.0)
         return self._constant(meeting, "arm to anything", self._asked.arm_to_any)
 

@@ -16,7 +16,7 @@ class Heights:
 
     def __init__(self, cell: Cell, pallet: Pallet, reach: Reach) -> None:
         self._cell, self._reach = cell, reach
-        self._up = invert(cell.mounted.world_from_base)[:3, 2]
+        self.up = invert(cell.mounted.world_from_base)[:3, 2]
         self._tops = [0.0]
         for placement in pallet.placements:
             self._tops.append(max(self._tops[-1], placement.z))
@@ -41,7 +41,7 @@ class Heights:
             place: The same at the first placement.
             start: Joints at the pick, shape (dof,).
         """
-        rise = float(((place[:3, 3] - pick[:3, 3]) * self._up).sum())
+        rise = float(((place[:3, 3] - pick[:3, 3]) * self.up).sum())
         wanted = rise + self.arrival(task, option, 0)
         key = (task.group.name, option.pick_turn, option.branch)
         if key not in self._highest:
@@ -52,8 +52,10 @@ class Heights:
         """The highest straight lift that stays within reach and range [m]."""
         heights = np.arange(0.0, 4.0, _STEP)
         poses = np.repeat(pick[None], len(heights), axis=0)
-        poses[:, :3, 3] += heights[:, None] * self._up
-        q = self._reach.within(self._reach.answers(poses), start)[:, branch]
+        poses[:, :3, 3] += heights[:, None] * self.up
+        own = branch % len(self._reach.arm.branch_names)
+        answers = self._reach.answers(poses, self._reach.stand_at(start))
+        q = self._reach.within(answers, start)[:, own]
         lost = np.flatnonzero(np.isnan(q).any(axis=1))
         return float(heights[lost[0]] - 2 * _STEP) if len(lost) else float(heights[-1])
 

@@ -71,7 +71,9 @@ def _follow(
     share = np.linspace(0.0, 1.0, steps + 1)
     poses = _poses(lines, which, share)
     tcp_from_flange = np.linalg.inv(flange_from_tcp)
-    answers = arm.inverse((poses[:, 1:] @ tcp_from_flange).reshape(-1, 4, 4))
+    # an external axis rests where it is while a straight line is followed
+    stand = None if arm.axis is None else np.repeat(lines.start[which][:, 0], steps)
+    answers = arm.inverse((poses[:, 1:] @ tcp_from_flange).reshape(-1, 4, 4), stand)
     options = answers.q.reshape(len(which), steps, -1, arm.dof)
     rows = np.empty((len(which), steps + 1, arm.dof))
     rows[:, 0] = lines.start[which]

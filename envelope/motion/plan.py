@@ -12,6 +12,7 @@ from .heights import Heights
 from .options import Choices, Option, Part, Route, Task, Turns
 from .path import Lines, straight
 from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
+from .stands import Stands
 from .stations import Stations
 from .timing import joint_move_time, line_demand, line_time
 
@@ -35,7 +36,7 @@ class Unplanned:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ready:
-    """Where every cycle starts and ends: above the pick of a task's group.
+    """Where cycles start and end: above the pick of a task's group.
 
     Attributes:
         joints: Joints at the pick in the chosen branch and turn, shape (dof,).
@@ -53,10 +54,13 @@ class Planner:
         cell: The cell.
         pallet: The pallet that is built.
         tasks: The tasks that will be asked for.
+        stands: Where a lift or track may stand.
     """
 
-    def __init__(self, cell: Cell, pallet: Pallet, tasks: Sequence[Task]) -> None:
-        self.cell, self.pallet = cell, pallet
+    def __init__(
+        self, cell: Cell, pallet: Pallet, tasks: Sequence[Task], stands: Stands | None = None
+    ) -> None:
+        self.cell, self.pallet, self.stands = cell, pallet, stands or Stands()
         self.arm = cell.mounted.arm
         self.reach = Reach(cell)
         self.stations = Stations(cell, pallet)
@@ -64,17 +68,25 @@ class Planner:
         self.postures = {
             task.number: postures
             for task, postures in zip(
-                tasks, postures_of(self.reach, self.stations, tasks), strict=True
+                tasks,
+                postures_of(self.reach, self.stations, tasks, self.stands.every),
+                strict=True,
             )
         }
         self.heights = Heights(cell, pallet, self.reach)
         self._lines: dict[tuple[object, ...], Array | None] = {}
-        self._ready: Array | None = None
+        self._ready: dict[float | None, Array | None] = {}
 
     def choices(self, task: Task, branches: tuple[int, ...]) -> Choices:
-        """The options of a task, in the order of trial."""
+        """The options of a task, in the order of trial.
+
+        Args:
+            task: The task.
+            branches: The arm's own branches, best first.
+        """
         postures = self.postures[task.number]
-        return Choices(task, ranked(postures, branches, self.cell.mounted.joint_margin))
+        every = self.stands.branches(task.number, branches)
+        return Choices(task, ranked(postures, every, self.cell.mounted.joint_margin))
 
     def _posture(self, task: Task, option: Option) -> Posture:
         turns = Turns(option.pick_turn, option.place_turns)
@@ -83,11 +95,32 @@ class Planner:
     # --- cycles ---------------------------------------------------------------------------
 
     def set_ready(self, ready: "Ready") -> None:
-        """Set where every cycle starts and ends: above the pick of a group, in one posture."""
+        """Set where cycles start and end: above the pick of a group, in one posture.
+
+        With a lift or track there is one for each of its places; the others stay set.
+        """
+        stand = _place(self.reach.stand_at(ready.joints))
         line = self._up_line(ready.task, ready.turn, ready.joints, 0.0)
-        self._follow({("ready",): line})
-        rows = self._lines["ready",]
-        self._ready = None if rows is None else rows[-1]
+        self._follow({("ready", stand): line})
+        rows = self._lines["ready", stand]
+        self._ready[stand] = None if rows is None else rows[-1]
+
+    def _ends(self, task: Task, above: Array) -> tuple[Array, Array]:
+        """Joints where a task's cycle starts, and where it ends.
+
+        It starts where the cycle before it ended. Both are above the pick, with a lift or
+        track where it stands for that cycle.
+
+        Args:
+            task: The task.
+            above: Joints above its own pick, for want of a ready posture.
+        """
+        rows = [
+            self._ready.get(_place(stand.pick))
+            for stand in (self.stands.before(task.number), self.stands.of(task.number))
+        ]
+        end = above if rows[1] is None else rows[1]
+        return end if rows[0] is None else rows[0], end
 
     def cycles(self, wanted: Sequence[tuple[Task, Option]]) -> list[Cycle | Unplanned]:
         """The cycle of each task with an option, or why there is none."""
@@ -196,11 +229,11 @@ class Planner:
         return self._assemble(task, option, lines)
 
     def _assemble(self, task: Task, option: Option, lines: list[Array]) -> Cycle | Unplanned:
-        ready = lines[0][-1] if self._ready is None else self._ready
+        start, ready = self._ends(task, lines[0][-1])
         every = tuple(range(len(task.group.items)))
         builder = _Builder(self)
-        if np.abs(ready - lines[0][-1]).max() > 0:
-            builder.joint("approach pick", np.stack([ready, lines[0][-1]]), (), 0)
+        if np.abs(start - lines[0][-1]).max() > 0:
+            builder.joint("approach pick", np.stack([start, lines[0][-1]]), (), 0)
         lift = self.heights.lift(task)
         builder.line("approach pick", lines[0][::-1], (lift, 0.0), (), 0)
         builder.dwell(self.cell.motion.grip_time)
@@ -229,7 +262,7 @@ class Planner:
         return Cycle(
             task.number,
             self.pallet.name,
-            self.arm.branch_names[option.branch],
+            self.stands.branch_name(self.arm, option.branch),
             option.pick_turn,
             option.place_turns,
             _told(option),
@@ -240,33 +273,55 @@ class Planner:
         """Rows of a joint move between two points over the route's points on the way."""
         if route.via == "none":
             return np.stack([start, end])
-        flange = self.arm.chain.flange_poses(np.stack([start, end]))
-        tcp = flange @ self.cell.tool.flange_from_tcp
+        both = np.stack([start, end])
+        tcp = self.arm.chain.flange_poses(both) @ self.cell.tool.flange_from_tcp
+        centres = self.arm.mounting_points(both)[:, :2]
+        # drawn in from both ends with the external axis where it was; over at the far end
+        last = (end,) if route.via == "over" else (start, end)
+        stands = [self.reach.stand_at(q) for q in last]
         rows = [start]
-        for pose in _points_on_the_way(tcp[0], tcp[1], route.via, self.up):
-            answers = self.reach.answers(pose[None])
-            q = self.reach.within(answers, rows[-1])[0, option.branch]
+        own = option.branch % len(self.arm.branch_names)
+        for number, pose in enumerate(_points_on_the_way(tcp, centres, route.via, self.up)):
+            answers = self.reach.answers(pose[None], stands[number])
+            q = self.reach.within(answers, rows[-1])[0, own]
             if np.isnan(q).any():
                 return None
             rows.append(q)
         return np.stack([*rows, end])
 
 
-def _points_on_the_way(start: Array, end: Array, via: str, up: Array) -> list[Array]:
-    """TCP poses on the way: over the middle, or both ends drawn in towards the arm's axis."""
-    level = max(float((pose[:3, 3] * up).sum()) for pose in (start, end))
-    radii = [float(np.hypot(*pose[:2, 3])) for pose in (start, end)]
-    angles = [float(np.arctan2(pose[1, 3], pose[0, 3])) for pose in (start, end)]
+def _place(stand: float | None) -> float | None:
+    """A place of a lift or track as a key: to 0.1 um, for joints are rounded."""
+    return None if stand is None else round(stand, 7)
+
+
+def _points_on_the_way(ends: Array, centres: Array, via: str, up: Array) -> list[Array]:
+    """TCP poses on the way: over the middle, or both ends drawn in towards the arm's axis.
+
+    Args:
+        ends: TCP poses at both ends, shape (2, 4, 4).
+        centres: The arm's axis in plan at both ends, shape (2, 2) [m].
+        via: "over" or "drawn in".
+        up: Upward in the base frame.
+    """
+    start, end = ends
+    level = max(float((pose[:3, 3] * up).sum()) for pose in ends)
+    away = ends[:, :2, 3] - centres
+    radii = [float(np.hypot(*way)) for way in away]
+    angles = [float(np.arctan2(way[1], way[0])) for way in away]
     between = np.arctan2(np.sin(angles[1] - angles[0]), np.cos(angles[1] - angles[0]))
     if via == "over":
-        places = [(angles[0] + between / 2, sum(radii) / 2, end)]
+        places = [(angles[0] + between / 2, sum(radii) / 2, end, centres[1])]
     else:
         inner = 0.75 * min(radii)
-        places = [(angles[0], inner, start), (angles[1], inner, end)]
+        places = [
+            (angles[0], inner, start, centres[0]),
+            (angles[1], inner, end, centres[1]),
+        ]
     poses: list[Array] = []
-    for angle, radius, template in places:
+    for angle, radius, template, centre in places:
         pose = template.copy()
-        pose[:2, 3] = radius * np.cos(angle), radius * np.sin(angle)
+        pose[:2, 3] = centre + radius * np.array([np.cos(angle), np.sin(angle)])
         pose[:3, 3] += (level - float((pose[:3, 3] * up).sum())) * up
         poses.append(pose)
     return poses

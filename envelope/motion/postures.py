@@ -9,6 +9,7 @@ from ..cell.model import Cell
 from ..geometry.frames import Array, invert
 from .options import Task, Turns, turns_of
 from .path import rounded
+from .stand import NO_AXIS, Stand
 from .stations import Stations
 
 _MARGIN_STEP = np.radians(1.0)  # joint margins closer than this rank alike
@@ -18,6 +19,8 @@ AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its ra
 @dataclass(frozen=True, slots=True, eq=False)
 class Posture:
     """Joints of one task under one choice of turns, by branch; nan where out of range.
+
+    With a lift or track, the branches follow one another stand by stand (see `stands.Stands`).
 
     Attributes:
         pick: Shape (branches, dof) [rad or m].
@@ -30,6 +33,16 @@ class Posture:
     place: Array
     margin: Array
 
+    def at_stand(self, stand: int, own: int) -> "Posture":
+        """The same at one stand alone, with the arm's own branches only.
+
+        Args:
+            stand: Number of the stand.
+            own: How many branches the arm has.
+        """
+        mine = slice(stand * own, (stand + 1) * own)
+        return Posture(self.turns, self.pick[mine], self.place[:, mine], self.margin[mine])
+
 
 class Reach:
     """What the arm reaches in its usable range."""
@@ -39,16 +52,34 @@ class Reach:
         self.lower = np.array([low for low, _ in cell.mounted.usable])
         self.upper = np.array([high for _, high in cell.mounted.usable])
         self._tcp_from_flange = invert(cell.tool.flange_from_tcp)
+        self._scale = cell.mounted.room_scale()
 
     def margin(self, q: Array) -> Array:
-        """Least room to a usable limit of joint rows, shape (n, dof) to (n,) [rad or m]."""
-        own = np.minimum(q - self.lower, self.upper - q).min(axis=1)
+        """Least room to a usable limit of joint rows, shape (n, dof) to (n,) [rad].
+
+        Room of a joint that slides counts as an angle (see `Mounted.room_scale`).
+        """
+        rooms = np.minimum(q - self.lower, self.upper - q) * self._scale
+        if self.arm.axis is not None and self.arm.axis.in_steps:
+            rooms[:, 0] = np.where(rooms[:, 0] < -AT_LIMIT, rooms[:, 0], np.inf)
+        own = rooms.min(axis=1)
         coupled = self.arm.limit_margin(q)[:, self.arm.dof :]
         return np.minimum(own, coupled.min(axis=1)) if coupled.shape[1] else own
 
-    def answers(self, base_from_tcp: Array) -> Array:
-        """Joints for TCP poses, shape (n, 4, 4) to (n, branches, dof); nan where there are none."""
-        return self.arm.inverse(base_from_tcp @ self._tcp_from_flange).q
+    def answers(self, base_from_tcp: Array, stand: float | None = None) -> Array:
+        """Joints for TCP poses, shape (n, 4, 4) to (n, branches, dof); nan where there are none.
+
+        Args:
+            base_from_tcp: The poses.
+            stand: Where the lift or track stands [m]; None for an arm without one, and to try
+                all its stops, one after the other along the second axis.
+        """
+        flange = base_from_tcp @ self._tcp_from_flange
+        return self.arm.inverse(flange, None if stand is None else np.full(len(flange), stand)).q
+
+    def stand_at(self, q: Array) -> float | None:
+        """Where the lift or track stands in a joint row, shape (dof,) [m]; None without one."""
+        return None if self.arm.axis is None else float(q[0])
 
     def within(self, answers: Array, near: Array | None) -> Array:
         """Answers moved by whole turns next to a reference, but within range; else nan.
@@ -69,7 +100,12 @@ class Reach:
         return rounded(self.arm, np.where((coupled >= -AT_LIMIT)[..., None], q, np.nan))
 
 
-def postures_of(reach: Reach, stations: Stations, tasks: Sequence[Task]) -> list[list[Posture]]:
+def postures_of(
+    reach: Reach,
+    stations: Stations,
+    tasks: Sequence[Task],
+    stands: Sequence[Stand] = (NO_AXIS,),
+) -> list[list[Posture]]:
     """For each task, its postures under every choice of turns, all solved in one batch."""
     picks = {
         (task.group.name, turn): stations.pick(task.group, turn)
@@ -78,7 +114,8 @@ def postures_of(reach: Reach, stations: Stations, tasks: Sequence[Task]) -> list
     }
     if not picks:
         return []
-    at_pick = reach.within(reach.answers(np.stack(list(picks.values()))), None)
+    above = np.stack(list(picks.values()))
+    at_pick = reach.within(_at_stands(reach, above, [stand.pick for stand in stands]), None)
     pick_of = dict(zip(picks, at_pick, strict=True))
     choices = [(task, turns) for task in tasks for turns in turns_of(task)]
     poses = [
@@ -86,7 +123,7 @@ def postures_of(reach: Reach, stations: Stations, tasks: Sequence[Task]) -> list
         for task, turns in choices
         for placement, place in zip(task.placements, turns.place, strict=True)
     ]
-    answers = iter(reach.answers(np.stack(poses)))
+    answers = iter(_at_stands(reach, np.stack(poses), [stand.place for stand in stands]))
     found: dict[int, list[Posture]] = {task.number: [] for task in tasks}
     for task, turns in choices:
         near = pick = pick_of[task.group.name, turns.pick]
@@ -99,6 +136,12 @@ def postures_of(reach: Reach, stations: Stations, tasks: Sequence[Task]) -> list
         margin = np.where(np.isnan(margin), -np.inf, margin).min(axis=0)
         found[task.number].append(Posture(turns, pick, np.stack(place), margin))
     return [found[task.number] for task in tasks]
+
+
+def _at_stands(reach: Reach, poses: Array, places: Sequence[float | None]) -> Array:
+    """Answers with the external axis at each place in turn, (n, places * branches, dof)."""
+    solved = {place: reach.answers(poses, place) for place in dict.fromkeys(places)}
+    return np.concatenate([solved[place] for place in places], axis=1)
 
 
 def ranked_branches(arm_branches: int, postures: Sequence[Sequence[Posture]]) -> tuple[int, ...]:

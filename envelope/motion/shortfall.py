@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ..arm.external_axis import spread
 from ..cell.model import Cell
 from ..geometry.frames import Array, invert
 from .heights import Heights
@@ -17,6 +18,7 @@ ABOVE_PICK, ABOVE_PLACE = "point above the pick", "point above the placement"
 ABOVE_ALL = "point above all that stands on the pallet"
 _STEP = 0.005  # [m]
 _FARTHEST = 1.0  # [m]
+_STOPS = 5  # places of a lift or track from which shifts are tried
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,7 +45,7 @@ def shortfall(planner: Planner, task: Task, *, over: bool = False) -> Shortfall:
         over: Also ask for the point from which the group clears all that stands.
     """
     for what, pose in waypoints(planner.cell, planner.stations, planner.heights, task, over=over):
-        distance, direction = _cure(planner, pose)
+        distance, direction = _cure(planner, task, pose)
         if distance is None or distance > 0.0:
             return Shortfall(what, distance, direction)
     return Shortfall("way between pick and placement", None, np.zeros(3))
@@ -79,20 +81,26 @@ def _lifted(pose: Array, shift: Array) -> Array:
     return lifted
 
 
-def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:
-    """Least shift towards or away from the arm's axis, up or down, that is in reach."""
-    inward = -pose[:3, 3] + planner.up * float((pose[:3, 3] * planner.up).sum())
+def _cure(planner: Planner, task: Task, pose: Array) -> tuple[float | None, Array]:
+    """Least shift towards or away from the arm's axis, up or down, that is in reach.
+
+    A lift or track may stand anywhere for the pose itself; of shifts, the least is told from
+    a few places, so that none is called too short.
+    """
+    away = pose[:3, 3] - _mounting_point(planner, task)
+    inward = -away + planner.up * float((away * planner.up).sum())
     inward = inward / max(float(np.linalg.norm(inward)), 1e-9)
     directions = np.array([inward, -inward, -planner.up, planner.up])
-    amounts = np.arange(0.0, _FARTHEST + _STEP / 2, _STEP)
+    if _within_reach(planner, pose[None], None)[0]:
+        return 0.0, directions[0]
+    amounts = np.arange(_STEP, _FARTHEST + _STEP / 2, _STEP)
     shifts = amounts[:, None, None] * directions
     poses = np.broadcast_to(pose, (*shifts.shape[:2], 4, 4)).copy()
     poses[..., :3, 3] += shifts
-    half = poses.copy()
-    half[..., :3, :2] *= -1.0  # the tool turned by half, for joints that reach only one of them
-    reached = np.logical_or(
-        _in_range(planner, poses.reshape(-1, 4, 4)), _in_range(planner, half.reshape(-1, 4, 4))
-    )
+    flat = poses.reshape(-1, 4, 4)
+    axis = planner.arm.axis
+    stops = (None,) if axis is None else spread(axis.stops, _STOPS)
+    reached = np.any([_within_reach(planner, flat, stop) for stop in stops], axis=0)
     found = np.argwhere(reached.reshape(shifts.shape[:2]))
     if not len(found):
         return None, directions[0]
@@ -100,7 +108,20 @@ def _cure(planner: Planner, pose: Array) -> tuple[float | None, Array]:
     return float(amounts[amount]), directions[which]
 
 
-def _in_range(planner: Planner, base_from_tcp: Array) -> NDArray[np.bool_]:
-    answers = planner.reach.within(planner.reach.answers(base_from_tcp), None)
+def _mounting_point(planner: Planner, task: Task) -> Array:
+    """Where the mounting base stands for a task in the base frame, shape (3,) [m]."""
+    axis, place = planner.arm.axis, planner.stands.of(task.number).place
+    return np.zeros(3) if axis is None or place is None else place * axis.direction
+
+
+def _within_reach(planner: Planner, poses: Array, stand: float | None) -> NDArray[np.bool_]:
+    """Whether poses base_from_tcp, (n, 4, 4), are in reach, either way round."""
+    half = poses.copy()
+    half[..., :3, :2] *= -1.0  # the tool turned by half, for joints that reach only one of them
+    return _in_range(planner, poses, stand) | _in_range(planner, half, stand)
+
+
+def _in_range(planner: Planner, base_from_tcp: Array, stand: float | None) -> NDArray[np.bool_]:
+    answers = planner.reach.within(planner.reach.answers(base_from_tcp, stand), None)
     found = np.isfinite(answers.sum(axis=2))
     return np.count_nonzero(found, axis=1) > 0
