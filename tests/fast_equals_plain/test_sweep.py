@@ -46,8 +46,8 @@ def cost(asked, *args, **named):
     return found, asked[0]
 
 
-def scenes(first=0):
-    for seed in SEEDS:
+def scenes(first=0, seeds=SEEDS):
+    for seed in seeds:
         scene = random_scene(np.random.default_rng(first + seed))
         yield scene, scene.stage(), scene.pairs()
 
@@ -159,10 +159,12 @@ def test_the_cap_changes_no_answer_below_it_and_spares_work(asked):
 
 
 def test_the_floor_changes_no_answer_above_it_and_spares_work(asked, monkeypatch):
-    fast = [cost(asked, stage, pairs, scene.limits) for scene, stage, pairs in scenes(150)]
+    seeds = (3, 5, 6, 7, 8, 10, 11)  # deep overlaps of hulls take the plain search minutes
+    scenes_ = list(scenes(150, seeds))
+    fast = [cost(asked, stage, pairs, scene.limits) for scene, stage, pairs in scenes_]
     monkeypatch.setattr(sweep, "FLOOR", -1.0)
     less = more = deep = 0
-    for (found, count), (scene, stage, pairs) in zip(fast, scenes(150), strict=True):
+    for (found, count), (scene, stage, pairs) in zip(fast, scenes_, strict=True):
         plain, other = cost(asked, stage, pairs, scene.limits)
         assert ((found.lower < 0) == (plain.lower < 0)).all()
         told = found.near & (found.upper + found.limit < FLOOR)

@@ -45,7 +45,7 @@ def assert_same(found, wanted):
         match = next(
             k
             for k, (other, image) in enumerate(left)
-            if name == other and quad.symmetric_difference(image).area < 1e-9
+            if name == other and quad.hausdorff_distance(image) < 1e-9
         )
         del left[match]
     assert not left
