@@ -14,9 +14,9 @@ from .checks.case import Case, watched_by_release
 from .checks.cast import Cast, cast_of
 from .checks.clearance import in_words
 from .checks.finding import Finding, Judged, Result
-from .checks.meetings import Planned
 from .checks.registry import CHECKS
 from .checks.stacking import stacking
+from .checks.stretches import Planned
 from .checks.watch import Watched, watch_cycles
 from .motion.cycle import Cycle, Segment
 from .motion.options import Choices, Option, Task, part_of, tasks_of
@@ -172,14 +172,8 @@ def judge(block: Block) -> list[Judged]:
     cast = block.cast
     trials = [_Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
     _search(block.cell, cast, planner, trials)
-    planned = [Planned(trial.task, trial.best) for trial in trials if trial.best is not None]
-    watched = _by_cycle(block.cell, cast, planned, values=True)
-    moving = iter(watched)
-    judged: list[Judged] = []
-    for trial in trials:
-        seen = next(moving) if trial.best is not None else []
-        judged.extend(_judged(block, cast, planner, trial, seen))
-    return judged
+    _look_closely(block.cell, cast, trials)
+    return [judged for trial in trials for judged in _judged(block, cast, planner, trial)]
 
 
 @dataclass(slots=True)
@@ -189,6 +183,7 @@ class _Trial:
     Attributes:
         choices: What is left to try, in order.
         best: The motion to be judged.
+        seen: What was watched along it; None where only its verdict is known.
         trouble: How many bodies meet on it what they must not, and how deep the worst is [m].
         lack: Why the most promising option had no motion at all.
     """
@@ -196,6 +191,7 @@ class _Trial:
     task: Task
     choices: Choices
     best: Cycle | None = None
+    seen: list[Watched] | None = None
     trouble: tuple[int, float] = (1 << 30, 0.0)
     lack: Unplanned | None = None
     current: Option | None = field(default=None)
@@ -204,14 +200,16 @@ class _Trial:
 def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> None:
     """Try options, all tasks abreast, until each has a motion that meets nothing.
 
-    What one motion met rules out the other options that share the part that met it.
+    What one motion met rules out the other options that share the part that met it. The first
+    motions mostly do, and are looked at closely at once; of the others the verdict comes first.
     """
     waiting = trials
-    for _ in range(_TRIALS):
+    for number in range(_TRIALS):
         planned = _next_motions(planner, waiting)
         if not planned:
             return
-        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=False)
+        closely = number == 0
+        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=closely)
         waiting = []
         for (trial, plan), seen in zip(planned, watched, strict=True):
             met = [entry for entry in seen if entry.margin[0] < 0.0]
@@ -219,10 +217,19 @@ def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> N
             trouble = (len(met), -min((entry.margin[1] for entry in met), default=0.0))
             if trouble < trial.trouble:
                 trial.best, trial.trouble = plan.cycle, trouble
+                trial.seen = seen if closely else None
             if failing:
                 for number in failing:
                     _rule_out(trial, plan.cycle.segments[number])
                 waiting.append(trial)
+
+
+def _look_closely(cell: Cell, cast: Cast, trials: Sequence[_Trial]) -> None:
+    """Watch the motions that were chosen, where only their verdict is known."""
+    chosen = [(t, t.best) for t in trials if t.best is not None and t.seen is None]
+    planned = [Planned(trial.task, best) for trial, best in chosen]
+    for (trial, _), seen in zip(chosen, _by_cycle(cell, cast, planned, values=True), strict=True):
+        trial.seen = seen
 
 
 def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, Planned]]:
@@ -264,13 +271,11 @@ def _by_cycle(
     return sorted_
 
 
-def _judged(
-    block: Block, cast: Cast, planner: Planner, trial: _Trial, seen: list[Watched]
-) -> list[Judged]:
+def _judged(block: Block, cast: Cast, planner: Planner, trial: _Trial) -> list[Judged]:
     """The placements of one task with the findings of all checks."""
     task, cycle = trial.task, trial.best
     count = len(task.placements)
-    sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
+    sorted_ = watched_by_release(trial.seen or (), cycle, count) if cycle else [()] * count
     hindered = cycle is None or (trial.trouble[0] > 0 and trial.lack is not None)
     unreached = _unreached(planner, trial) if hindered else None
     judged: list[Judged] = []

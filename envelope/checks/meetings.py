@@ -1,7 +1,6 @@
 """Who comes near whom: the parts that move or stand in each segment, culled by boxes."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -9,18 +8,9 @@ from ..cell.model import Clearances
 from ..geometry.frames import Array
 from ..geometry.stage import Index, Stage, box_gap
 from ..geometry.sweep import CAP
-from ..motion.cycle import Cycle, Segment
-from ..motion.options import Task
 from .cast import SEGMENTS, Cast, Mask
 from .inside import closed_meshes
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Planned:
-    """A task with its cycle."""
-
-    task: Task
-    cycle: Cycle
+from .stretches import Planned, Stretches
 
 
 def cap_of(clearances: Clearances) -> float:
@@ -48,7 +38,7 @@ class Meetings:
     Args:
         cast: Everything that moves or stands.
         planned: The cycles.
-        segments: Their segments: index of the cycle, index of the segment in it, segment.
+        stretches: What is watched of them.
         stage: The same parts in motion.
         clearances: What is asked for: nothing that matters is culled.
 
@@ -60,11 +50,12 @@ class Meetings:
         self,
         cast: Cast,
         planned: Sequence[Planned],
-        segments: Sequence[tuple[int, int, Segment]],
+        stretches: Stretches,
         stage: Stage,
         clearances: Clearances,
     ) -> None:
-        self.cast, self.planned, self.segments, self.stage = cast, planned, segments, stage
+        self.cast, self.planned, self.stage = cast, planned, stage
+        self.segments, self.motion = stretches.segments, stretches.motion
         self.closed = closed_meshes(cast)
         self.far = max(CAP + _most_asked(clearances), cap_of(clearances))
         still = np.flatnonzero(cast.link == 0)
@@ -88,7 +79,7 @@ class Meetings:
         return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
 
     def _over_segments(self, moving: list[int]) -> dict[int, tuple[Array, Array]]:
-        """Box of each moving part over each whole segment: (segments, 3) low, high."""
+        """Box of each moving part over each whole motion: (motions, 3) low, high."""
         start = self.stage.pieces.start[:-1]
         boxes: dict[int, tuple[Array, Array]] = {}
         for part in moving:
@@ -102,10 +93,13 @@ class Meetings:
         """What stands near one moving part: segments, the part, others."""
         low, high = boxes[part]
         other_low, other_high = self._still_boxes
-        near = self._stands & self._carried[:, self.cast.parts.owner[part], None]
-        for axis in range(3):
+        near = other_low[still, 0] - high[:, 0, None] < self.far
+        near &= low[:, 0, None] - other_high[still, 0] < self.far
+        for axis in (1, 2):
             near &= other_low[still, axis] - high[:, axis, None] < self.far
             near &= low[:, axis, None] - other_high[still, axis] < self.far
+        near = near[self.motion] & self._stands
+        near &= self._carried[:, self.cast.parts.owner[part], None]
         segment, other = np.nonzero(near)
         return segment, np.full(len(segment), part), still[other]
 
@@ -127,7 +121,8 @@ class Meetings:
         found: list[tuple[Index, Index, Index]] = []
         for a, b in pairs:
             both = self._carried[:, owner[a]] & self._carried[:, owner[b]]
-            segment = np.flatnonzero((box_gap(*boxes[a], *boxes[b]) < self.far) & both)
+            near = (box_gap(*boxes[a], *boxes[b]) < self.far)[self.motion]
+            segment = np.flatnonzero(near & both)
             found.append((segment, np.full(len(segment), a), np.full(len(segment), b)))
         none = np.zeros(0, np.intp)
         return (

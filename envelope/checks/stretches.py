@@ -10,13 +10,21 @@ from ..arm.travel import Travel
 from ..cell.model import Cell
 from ..geometry.frames import Array
 from ..geometry.stage import Index, Pieces
-from ..motion.cycle import Segment
+from ..motion.cycle import Cycle, Segment
+from ..motion.options import Task
 from ..motion.plan import FAR
-from .meetings import Planned
 
 _PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
 _TOOL_REACH = 0.6  # [m]: assumed for that count only; it bears on speed, not on truth
 _LOOKS = 64  # points of a joint move at which the distance from its corner is looked at
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Planned:
+    """A task with its cycle."""
+
+    task: Task
+    cycle: Cycle
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -25,11 +33,13 @@ class Stretches:
 
     Attributes:
         segments: For each stretch: index of the cycle, index of the segment, the segment.
-        pieces: The motion, stretch by stretch.
+        motion: Which motion each stretch is, shape (segments,): many cycles share their picks.
+        pieces: Every different motion once.
         rows: Row of the segment at both ends of each piece, fractions included, (pieces, 2).
     """
 
     segments: tuple[tuple[int, int, Segment], ...]
+    motion: Index
     pieces: Pieces
     rows: Array
 
@@ -41,10 +51,11 @@ def along(travel: Travel, planned: Sequence[Planned]) -> Stretches:
         for p, plan in enumerate(planned)
         for s, segment in enumerate(plan.cycle.segments)
     ]
+    distinct, motion = _distinct([segment for _, _, segment in segments])
     joints: list[Array] = []
     heights: list[Array] = []
     rows: list[Array] = []
-    for (_, _, segment), share in zip(segments, _shares(travel, segments), strict=True):
+    for segment, share in zip(distinct, _shares(travel, distinct), strict=True):
         at = np.floor(share).astype(int).clip(max=len(segment.joints) - 2)
         step = segment.joints[at + 1] - segment.joints[at]
         joints.append(segment.joints[at] + (share - at)[:, None] * step)
@@ -56,22 +67,36 @@ def along(travel: Travel, planned: Sequence[Planned]) -> Stretches:
         np.concatenate([q[1:] for q in joints]),
         np.concatenate([np.stack([h[:-1], h[1:]], axis=1) for h in heights]),
     )
-    return Stretches(tuple(segments), pieces, np.concatenate(rows))
+    return Stretches(tuple(segments), motion, pieces, np.concatenate(rows))
+
+
+def _distinct(segments: Sequence[Segment]) -> tuple[list[Segment], Index]:
+    """A segment for each different motion, and which of them each segment is."""
+    numbers: dict[tuple[object, ...], int] = {}
+    distinct: list[Segment] = []
+    motion: list[int] = []
+    for segment in segments:
+        key = (segment.kind, segment.joints.tobytes(), segment.to_go.tobytes())
+        if key not in numbers:
+            numbers[key] = len(distinct)
+            distinct.append(segment)
+        motion.append(numbers[key])
+    return distinct, np.array(motion, dtype=np.intp)
 
 
 def _starts(parts: Sequence[Array]) -> Index:
     return np.concatenate([[0], np.cumsum([len(part) for part in parts])]).astype(np.intp)
 
 
-def _shares(travel: Travel, segments: Sequence[tuple[int, int, Segment]]) -> list[Array]:
+def _shares(travel: Travel, segments: Sequence[Segment]) -> list[Array]:
     """Row numbers, fractions included, at which each segment is cut."""
-    legs = [np.diff(segment.joints, axis=0) for _, _, segment in segments]
+    legs = [np.diff(segment.joints, axis=0) for segment in segments]
     bend = travel.bend(np.concatenate(legs), 0, travel.tip)
     size = bend.fixed + bend.spin**2 * _TOOL_REACH
     cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
     ends = np.cumsum([len(leg) for leg in legs])
     shares: list[Array] = []
-    for (_, _, segment), mine in zip(segments, np.split(cuts, ends[:-1]), strict=True):
+    for segment, mine in zip(segments, np.split(cuts, ends[:-1]), strict=True):
         between = mine.tolist() if segment.kind == "joint" else [1] * len(mine)
         cut = [k + part / n for k, n in enumerate(between) for part in range(n)]
         shares.append(np.array([*cut, len(mine)], dtype=float))
@@ -130,7 +155,8 @@ def around_corners(cell: Cell, planned: Sequence[Planned]) -> Stretches | None:
         np.full((len(corners), 2), FAR),
         corners[:, 2],
     )
-    return Stretches(tuple(segments), pieces, np.repeat(np.array([rows, rows]).T, counts, axis=0))
+    at = np.repeat(np.array([rows, rows]).T, counts, axis=0)
+    return Stretches(tuple(segments), np.arange(len(segments)), pieces, at)
 
 
 def _legs(segments: Sequence[Segment]) -> Iterator[_Leg]:

@@ -7,14 +7,15 @@ import numpy as np
 
 from ..cell.model import Cell
 from ..geometry.bodies import Mesh
+from ..geometry.frames import Array
 from ..geometry.queries import Brackets, Limits, Pairs
 from ..geometry.stage import Stage
 from ..geometry.sweep import certify, floor_under
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
 from .inside import starting_inside
-from .meetings import Meetings, Planned, cap_of
+from .meetings import Meetings, cap_of
 from .rules import Meeting, Rule, Rules
-from .stretches import Stretches, along, around_corners
+from .stretches import Planned, Stretches, along, around_corners
 
 _SAME_LEVEL = 5e-4  # [m]: a carton whose top is this near the bottom carries it
 
@@ -86,9 +87,9 @@ class Watch:
         self.rules = Rules(cell)
         self.clearances = cell.clearances
         self.segments = stretches.segments
-        self._pieces, self._rows = stretches.pieces, stretches.rows
-        self.stage = Stage(cast.travel, cast.parts, cast.link, self._pieces)
-        self.meetings = Meetings(cast, planned, self.segments, self.stage, cell.clearances)
+        self._stretches = stretches
+        self.stage = Stage(cast.travel, cast.parts, cast.link, stretches.pieces)
+        self.meetings = Meetings(cast, planned, stretches, self.stage, cell.clearances)
         self._rules: list[Rule] = []
 
     def brackets(self, *, values: bool = True) -> list[Watched]:
@@ -99,43 +100,72 @@ class Watch:
         segment, first, second = self.meetings.near_pairs()
         rule = self._ruled(segment, first, second)
         segment, first, second, rule = self._with_contact(segment, first, second, rule)
-        mover = self.cast.parts.owner[first]
-        arm = np.array([actor.role == "arm" for actor in self.cast.actors], dtype=bool)
-        pair = np.where(
-            arm[mover] & (self.cast.link[second] != 0), self.cast.parts.owner[second] + 1, 0
-        )
-        keys = np.stack([segment, mover, rule, pair], axis=1)
-        unique, query = np.unique(keys, axis=0, return_inverse=True)
-        pairs = Pairs(segment, first, second, query.reshape(-1))
-        numbers: list[int] = unique[:, 2].tolist()
-        asked = [self._rules[number] for number in numbers]
-        full = np.array([rule.full for rule in asked], dtype=float)
-        rest = np.array([rule.rest for rule in asked], dtype=float)
-        touching = np.array([rule.touching for rule in asked], dtype=bool)
-        wanted = np.where(touching, 0.0, self.clearances.margin)
-        limits = Limits(full, rest, wanted, self.clearances.taper_height)
+        unique, query = self._queries(segment, first, second, rule)
+        pairs = Pairs(self._stretches.motion[segment], first, second, query)
+        # what is asked several times of the same motion is worked out once
+        pairs, like, asking = _once(pairs, unique)
         found = certify(
             self.stage,
             pairs,
-            limits,
+            self._limits(unique[asking, 2]),
             cap=cap_of(self.clearances),
             floor=self._floor(),
             values=values,
         )
-        begin = self.stage.ends[0][self._pieces.start[:-1]]
+        begin = self.stage.ends[0][self.stage.pieces.start[:-1]]
         inside = starting_inside(self.cast, begin, pairs)
-        wanted_queries = (
-            range(len(unique))
-            if values
-            else sorted({*np.flatnonzero(found.lower < 0.0).tolist(), *inside})
+        answers = _Answers(self, pairs, found, inside)
+        wanted = np.arange(len(unique))
+        if not values:
+            broken = found.lower < 0.0
+            broken[list(inside)] = True
+            wanted = np.flatnonzero(broken[like])
+        keys: list[list[int]] = unique[wanted].tolist()
+        numbers: list[int] = like[wanted].tolist()
+        return [answers.of(number, key) for number, key in zip(numbers, keys, strict=True)]
+
+    def _queries(
+        self, segment: Index, first: Index, second: Index, rule: Index
+    ) -> tuple[Index, Index]:
+        """What is asked: segment, moving actor, rule and, of the arm itself, the other actor + 1.
+
+        Returns:
+            The different ones, shape (n, 4), and which of them each pair belongs to.
+        """
+        owner, actors = self.cast.parts.owner, self.cast.actors
+        mover = owner[first]
+        arm = np.array([actor.role == "arm" for actor in actors], dtype=bool)
+        other = np.where(arm[mover] & (self.cast.link[second] != 0), owner[second] + 1, 0)
+        sizes = (len(self.segments), len(actors), len(self._rules), len(actors) + 1)
+        keys, query = np.unique(
+            np.ravel_multi_index((segment, mover, rule, other), sizes), return_inverse=True
         )
-        return [self._watched(q, unique[q], pairs, found, inside) for q in wanted_queries]
+        return np.stack(np.unravel_index(keys, sizes), axis=1), query
+
+    def _limits(self, rules: Index) -> Limits:
+        """What rules ask for, by their numbers."""
+        full, rest = (
+            np.array([getattr(rule, name) for rule in self._rules], dtype=float)[rules]
+            for name in ("full", "rest")
+        )
+        touching = np.array([rule.touching for rule in self._rules], dtype=bool)[rules]
+        wanted = np.where(touching, 0.0, self.clearances.margin)
+        return Limits(full, rest, wanted, self.clearances.taper_height)
 
     def _floor(self) -> float:
         """Overlap that is told as "deeper than" whatever is watched: below all limits [m]."""
         actors = self.cast.actors
         least = min(-actor.stroke - actor.slack for actor in actors) + 2 * self.rules.contact
         return floor_under(least)
+
+    @property
+    def rows(self) -> Array:
+        """Row of the segment at both ends of each piece, fractions included, (pieces, 2)."""
+        return self._stretches.rows
+
+    def asked(self, number: int) -> Rule:
+        """The rule of that number."""
+        return self._rules[number]
 
     # --- under which rule -----------------------------------------------------------------------
 
@@ -145,10 +175,14 @@ class Watch:
         name = np.array([SEGMENTS.index(s.name) for _, _, s in self.segments])[segment]
         own, below = self._relations(segment, owner[first], owner[second])
         kind, example = self._kinds()
-        keys = np.stack([kind[owner[first]], kind[owner[second]], name, own, below], axis=1)
-        unique, back = np.unique(keys, axis=0, return_inverse=True)
+        sizes = (len(example), len(example), len(SEGMENTS), 2, 2)
+        keys = (kind[owner[first]], kind[owner[second]], name, own, below)
+        different, back = np.unique(
+            np.ravel_multi_index(tuple(np.asarray(key, np.intp) for key in keys), sizes),
+            return_inverse=True,
+        )
         numbers: list[int] = []
-        rows: list[list[int]] = unique.tolist()
+        rows: list[list[int]] = np.stack(np.unravel_index(different, sizes), axis=1).tolist()
         for mover, other, segment_name, is_own, is_below in rows:
             counterpart = replace(example[other], role="own") if is_own else example[other]
             rule = self.rules.of(
@@ -157,7 +191,7 @@ class Watch:
             if rule not in self._rules:
                 self._rules.append(rule)
             numbers.append(self._rules.index(rule))
-        return np.array(numbers, dtype=np.intp)[back.reshape(-1)]
+        return np.array(numbers, dtype=np.intp)[back]
 
     def _with_contact(
         self, segment: Index, first: Index, second: Index, rule: Index
@@ -221,63 +255,90 @@ class Watch:
         below = top <= bottom[segment, np.maximum(item, 0)] + _SAME_LEVEL
         return own, placed & (item >= 0) & below
 
-    # --- answers --------------------------------------------------------------------------------
 
-    def _watched(
-        self, query: int, key: Index, pairs: Pairs, found: Brackets, inside: dict[int, int]
-    ) -> Watched:
-        """The answer to one query."""
-        planned, number, segment = self.segments[int(key[0])]
-        rule = self._rules[int(key[2])]
-        owner = self.cast.parts.owner
-        margin = (float(found.lower[query]), float(found.upper[query]))
-        if query in inside:
-            return Watched(
-                planned,
-                number,
-                int(key[1]),
-                rule,
-                inside[query],
-                (-np.inf, -np.inf),
-                rule.full,
-                float(segment.times[0]),
-                None,
-                (0, 0.0),
-                inside=True,
-            )
-        if not found.near[query]:
-            return Watched(
-                planned,
-                number,
-                int(key[1]),
-                rule,
-                None,
-                margin,
-                rule.full,
-                float(segment.times[0]),
-                None,
-                (0, 0.0),
-            )
-        pair = int(found.pair[query])
-        rows = self._rows[int(found.piece[query])]
-        row = float(rows[0] + (rows[1] - rows[0]) * found.share[query])
-        other = int(pairs.second[pair])
-        gain = None
-        if self.cast.link[other] == 0:
-            away = -found.direction[query]
-            gain = (float(away[0]), float(away[1]), float(away[2]))
-        shapes = (self.cast.bodies[int(owner[other])].shape, self.cast.bodies[int(key[1])].shape)
+def _once(pairs: Pairs, keys: Index) -> tuple[Pairs, Index, Index]:
+    """Ask once what several queries ask of the same motion with the same bodies about.
+
+    Args:
+        pairs: What is watched; segments are motions.
+        keys: For each query its segment, mover, rule and other, shape (n, 4).
+
+    Returns:
+        The pairs that are left, with queries of their own numbers; which of these numbers
+        answers each query, (n,); and for each number a query that it stands for.
+    """
+    order = np.argsort(pairs.query, kind="stable")
+    ends = np.cumsum(np.bincount(pairs.query, minlength=len(keys))).tolist()
+    # whole numbers that name a pair, so that lists of pairs compare as bytes
+    named = (pairs.first * (1 << 32) + pairs.second)[order]
+    motion: list[int] = pairs.segment[order][np.array(ends, np.intp) - 1].tolist()
+    asked: list[list[int]] = keys[:, 1:].tolist()
+    known: dict[tuple[object, ...], int] = {}
+    like = np.empty(len(keys), np.intp)
+    asking: list[int] = []
+    begin = 0
+    for query, end in enumerate(ends):
+        key = (motion[query], *asked[query], named[begin:end].tobytes())
+        begin = end
+        number = known.setdefault(key, len(asking))
+        like[query] = number
+        if number == len(asking):
+            asking.append(query)
+    kept = np.zeros(len(keys), bool)
+    kept[asking] = True
+    left = pairs.take(kept[pairs.query])
+    return (
+        Pairs(left.segment, left.first, left.second, like[left.query]),
+        like,
+        np.array(asking, dtype=np.intp),
+    )
+
+
+class _Answers:
+    """Brackets told as what was watched."""
+
+    def __init__(self, watch: Watch, pairs: Pairs, found: Brackets, inside: dict[int, int]) -> None:
+        cast = watch.cast
+        self._watch, self._inside = watch, inside
+        self._near: list[bool] = found.near.tolist()
+        self._lower: list[float] = found.lower.tolist()
+        self._upper: list[float] = found.upper.tolist()
+        self._limit: list[float] = found.limit.tolist()
+        self._away: list[list[float]] = (-found.direction).tolist()
+        second = pairs.second[found.pair] if len(pairs.second) else found.pair
+        self._other: list[int] = cast.parts.owner[second].tolist()
+        self._stands: list[bool] = (cast.link[second] == 0).tolist()
+        between = watch.rows[found.piece]
+        row = between[:, 0] + (between[:, 1] - between[:, 0]) * found.share
+        self._corner: list[bool] = (between[:, 0] == between[:, 1]).tolist()
+        self._row: list[float] = row.tolist()
+        self._times: list[list[float]] = [s.times.tolist() for _, _, s in watch.segments]
+        self._mesh = [isinstance(body.shape, Mesh) for body in cast.bodies]
+
+    def of(self, number: int, key: Sequence[int]) -> Watched:
+        """The answer to a query: its segment, moving actor and rule."""
+        planned, place, _ = self._watch.segments[key[0]]
+        rule, times = self._watch.asked(key[2]), self._times[key[0]]
+        margin = (self._lower[number], self._upper[number])
+        start = (planned, place, key[1], rule)
+        if number in self._inside:
+            margin = (-np.inf, -np.inf)
+            other = self._inside[number]
+            return Watched(*start, other, margin, rule.full, times[0], None, (0, 0.0), inside=True)
+        if not self._near[number]:
+            return Watched(*start, None, margin, rule.full, times[0], None, (0, 0.0))
+        other, row = self._other[number], self._row[number]
+        before = min(int(row), len(times) - 2)
+        at = times[before] + (times[before + 1] - times[before]) * (row - before)
+        x, y, z = self._away[number]
         return Watched(
-            planned,
-            number,
-            int(key[1]),
-            rule,
-            int(owner[other]),
+            *start,
+            other,
             margin,
-            float(found.limit[query]),
-            float(np.interp(row, np.arange(len(segment.times)), segment.times)),
-            gain,
+            self._limit[number],
+            at,
+            (x, y, z) if self._stands[number] else None,
             (int(row), row - int(row)),
-            depthless=any(isinstance(shape, Mesh) for shape in shapes),
-            corner=bool(rows[0] == rows[1]),
+            depthless=self._mesh[key[1]] or self._mesh[other],
+            corner=self._corner[number],
         )

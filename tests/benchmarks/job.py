@@ -12,7 +12,7 @@ from envelope.arm.urdf import to_urdf
 from envelope.cell.load import load
 from envelope.cell.model import Cell
 from envelope.checks.cast import SEGMENTS, Cast, cast_of
-from envelope.checks.meetings import Planned
+from envelope.checks.stretches import Planned
 from envelope.checks.watch import watch_cycles
 from envelope.geometry.bodies import Body, Box, Capsule, Cylinder
 from envelope.motion.cycle import Cycle, Segment

@@ -11,7 +11,7 @@ from envelope.checks.allowances import allowances
 from envelope.checks.case import Case
 from envelope.checks.cast import cast_of
 from envelope.checks.clearance import judged
-from envelope.checks.meetings import Planned
+from envelope.checks.stretches import Planned
 from envelope.checks.watch import watch_cycles
 from envelope.motion.options import tasks_of
 from envelope.verify import check

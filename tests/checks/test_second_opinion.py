@@ -12,9 +12,9 @@ from envelope.cell.model import Cell
 from envelope.checks.cast import SEGMENTS, cast_of
 from envelope.checks.fcl_shapes import engine, shape_of
 from envelope.checks.finding import Finding, Judged, Result
-from envelope.checks.meetings import Planned
 from envelope.checks.occasion import FINEST, Occasion
 from envelope.checks.second_opinion import Opinion, second_opinion
+from envelope.checks.stretches import Planned
 from envelope.checks.watch import Watch
 from envelope.geometry.bodies import Body, Box, Capsule, Cylinder, Hull, Mesh, frozen
 from envelope.geometry.frames import pose

@@ -8,8 +8,7 @@ import pytest
 from envelope.cell.load import load
 from envelope.cell.model import Clearances, Fixture
 from envelope.checks.cast import cast_of
-from envelope.checks.meetings import Planned
-from envelope.checks.stretches import around_corners
+from envelope.checks.stretches import Planned, around_corners
 from envelope.checks.watch import watch_cycles
 from envelope.geometry.bodies import Body, Box, frozen
 from envelope.geometry.frames import pose

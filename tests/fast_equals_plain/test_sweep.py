@@ -13,7 +13,7 @@ import pytest
 import envelope.geometry.sweep as sweep
 from envelope.cell.load import load
 from envelope.checks.cast import cast_of
-from envelope.checks.meetings import Planned
+from envelope.checks.stretches import Planned
 from envelope.checks.watch import Watch
 from envelope.geometry.distance import separation
 from envelope.geometry.queries import Limits, Pairs

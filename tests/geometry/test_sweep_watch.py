@@ -9,7 +9,8 @@ import pytest
 from envelope.cell.load import load
 from envelope.checks.cast import Actor, cast_of
 from envelope.checks.inside import starting_inside
-from envelope.checks.meetings import Planned, cap_of
+from envelope.checks.meetings import cap_of
+from envelope.checks.stretches import Planned
 from envelope.checks.watch import Watch
 from envelope.geometry.bodies import Body, Box, Hull, Mesh
 from envelope.geometry.frames import pose
