@@ -79,12 +79,15 @@ class Meetings:
         return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
 
     def _over_segments(self, moving: list[int]) -> dict[int, tuple[Array, Array]]:
-        """Box of each moving part over each whole motion: (motions, 3) low, high."""
+        """Box of each moving part over each whole motion: (3, motions) low, high."""
         start = self.stage.pieces.start[:-1]
         boxes: dict[int, tuple[Array, Array]] = {}
         for part in moving:
             low, high = self.stage.boxes(part)
-            boxes[part] = (np.minimum.reduceat(low, start), np.maximum.reduceat(high, start))
+            boxes[part] = (
+                np.minimum.reduceat(low, start, axis=1),
+                np.maximum.reduceat(high, start, axis=1),
+            )
         return self._whole_moving(boxes)
 
     def _near_standing(
@@ -93,11 +96,11 @@ class Meetings:
         """What stands near one moving part: segments, the part, others."""
         low, high = boxes[part]
         other_low, other_high = self._still_boxes
-        near = other_low[still, 0] - high[:, 0, None] < self.far
-        near &= low[:, 0, None] - other_high[still, 0] < self.far
+        near = other_low[0, still] - high[0, :, None] < self.far
+        near &= low[0, :, None] - other_high[0, still] < self.far
         for axis in (1, 2):
-            near &= other_low[still, axis] - high[:, axis, None] < self.far
-            near &= low[:, axis, None] - other_high[still, axis] < self.far
+            near &= other_low[axis, still] - high[axis, :, None] < self.far
+            near &= low[axis, :, None] - other_high[axis, still] < self.far
         near = near[self.motion] & self._stands
         near &= self._carried[:, self.cast.parts.owner[part], None]
         segment, other = np.nonzero(near)
@@ -109,27 +112,29 @@ class Meetings:
         """Moving parts near each other, or near the arm's own base."""
         owner, actors = self.cast.parts.owner, self.cast.actors
         low, high = self._still_boxes
+        motions = len(self.stage.pieces.start) - 1
         for part in still:
             if actors[owner[part]].role == "arm":
-                boxes = boxes | {part: (low[part][None], high[part][None])}
-        pairs = [
-            (a, b)
-            for a in moving
-            for b in boxes
-            if (b < a or not self.cast.link[b]) and not self._together[owner[a], owner[b]]
-        ]
-        found: list[tuple[Index, Index, Index]] = []
-        for a, b in pairs:
-            both = self._carried[:, owner[a]] & self._carried[:, owner[b]]
-            near = (box_gap(*boxes[a], *boxes[b]) < self.far)[self.motion]
-            segment = np.flatnonzero(near & both)
-            found.append((segment, np.full(len(segment), a), np.full(len(segment), b)))
-        none = np.zeros(0, np.intp)
-        return (
-            np.concatenate([none, *(entry[0] for entry in found)]),
-            np.concatenate([none, *(entry[1] for entry in found)]),
-            np.concatenate([none, *(entry[2] for entry in found)]),
-        )
+                sides = (np.repeat(side[:, [part]], motions, axis=1) for side in (low, high))
+                boxes = boxes | {part: tuple(sides)}
+        pairs = np.array(
+            [
+                (a, b)
+                for a in moving
+                for b in boxes
+                if (b < a or not self.cast.link[b]) and not self._together[owner[a], owner[b]]
+            ],
+            dtype=np.intp,
+        ).reshape(-1, 2)
+        row = np.zeros(len(self.cast.link), np.intp)
+        row[list(boxes)] = np.arange(len(boxes))
+        lows, highs = (np.stack(side, axis=1) for side in zip(*boxes.values(), strict=True))
+        first, second = row[pairs[:, 0]], row[pairs[:, 1]]
+        gap = box_gap(lows[:, first], highs[:, first], lows[:, second], highs[:, second])
+        near = (gap < self.far)[:, self.motion]
+        near &= self._carried.T[owner[pairs[:, 0]]] & self._carried.T[owner[pairs[:, 1]]]
+        pair, segment = np.nonzero(near)
+        return segment, pairs[pair, 0], pairs[pair, 1]
 
     def _whole(self, low: Array, high: Array, parts: Index) -> tuple[Array, Array]:
         """Boxes in which the first triangle of each closed mesh stands for all of the mesh.
@@ -140,7 +145,8 @@ class Meetings:
         for mesh in self.closed:
             mine = parts[owner[parts] == mesh]
             if len(mine):
-                low[mine[0]], high[mine[0]] = low[mine].min(axis=0), high[mine].max(axis=0)
+                low[:, mine[0]] = low[:, mine].min(axis=1)
+                high[:, mine[0]] = high[:, mine].max(axis=1)
         return low, high
 
     def _whole_moving(

@@ -21,7 +21,7 @@ from .posed import Posed, reach
 from .solids import ROUNDED_BOX, Solids
 from .winding import inside_mesh
 
-__all__ = ["Separation", "gap_along", "inside_mesh", "separation"]
+__all__ = ["Separation", "apart", "gap", "gap_along", "inside_mesh", "separation"]
 
 TIGHT = 1e-6
 """Width [m] of a bracket that needs no more work."""
@@ -125,8 +125,11 @@ def separation(
         Each pair's answer is the same whatever stands beside it in the batch. A pose that
         is not finite gives lower -inf and upper +inf.
     """
-    first = Posed.of(a, ia, Ra, pa)
-    second = Posed.of(b, ib, Rb, pb)
+    return apart(Posed.of(a, ia, Ra, pa), Posed.of(b, ib, Rb, pb), cap, floor)
+
+
+def apart(first: Posed, second: Posed, cap: float, floor: float) -> Separation:
+    """`separation` for items already posed."""
     with np.errstate(all="ignore"):
         direction, upper = _searched(first, second, cap, floor)
         direction = unit(direction)

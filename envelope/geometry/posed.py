@@ -81,23 +81,45 @@ def reach(item: Posed, direction: Array) -> Array:
         Shape (m,) [m].
     """
     along = rotate_back(item.rotation, direction)
-    box = dot(item.half, np.abs(along)) + item.radius
-    if not item.kind.any():  # ROUNDED_BOX is 0: nothing but rounded boxes
+    return extent(item.solids, item.index, item.half, item.radius, along)
+
+
+def extent(solids: Solids, index: Index, half: Array, radius: Array, along: Array) -> Array:
+    """How far parts reach from their own origin along directions in their own frames.
+
+    Args:
+        solids: the table.
+        index: parts, shape (m,).
+        half: column of the table at `index`, shape (3, m) [m].
+        radius: the same, shape (m,) [m].
+        along: unit directions, shape (3, m).
+
+    Returns:
+        Shape (m,) [m].
+    """
+    box = dot(half, np.abs(along)) + radius
+    kind = solids.kind[index]
+    if not kind.any():  # ROUNDED_BOX is 0: nothing but rounded boxes
         return box
     across = np.sqrt(along[0] * along[0] + along[1] * along[1])
-    cylinder = item.half[2] * np.abs(along[2]) + item.radius * across
-    result = np.where(item.kind == CYLINDER, cylinder, box)
-    for kind in (HULL, TRIANGLE):
-        rows = np.flatnonzero(item.kind == kind)
+    cylinder = half[2] * np.abs(along[2]) + radius * across
+    result = np.where(kind == CYLINDER, cylinder, box)
+    for pointed in (HULL, TRIANGLE):
+        rows = np.flatnonzero(kind == pointed)
         if len(rows):
-            result[rows] = heights(corners(item, kind, rows), along[:, rows]).max(axis=1)
+            vertices = _vertices(solids, index[rows], pointed)
+            result[rows] = heights(vertices, along[:, rows]).max(axis=1)
     return result
 
 
 def corners(item: Posed, kind: int, rows: Index) -> Array:
     """Vertices in the part frame of the items at rows, all of one kind; (k, 3, K) [m]."""
-    table = item.solids.hulls if kind == HULL else item.solids.triangles
-    return table[item.solids.row[item.index[rows]]]
+    return _vertices(item.solids, item.index[rows], kind)
+
+
+def _vertices(solids: Solids, index: Index, kind: int) -> Array:
+    table = solids.hulls if kind == HULL else solids.triangles
+    return table[solids.row[index]]
 
 
 def heights(vertices: Array, along: Array) -> Array:

@@ -7,7 +7,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from .components import component_first, dot, rotate, rotate_back
 from .frames import Array
+from .posed import Posed, extent
 from .solids import Solids
 
 Index = NDArray[np.intp]
@@ -113,21 +115,33 @@ class Stage:
         signs = np.array(np.meshgrid((-1, 1), (-1, 1), (-1, 1))).reshape(3, 8).T
         corners = parts.box_centre[:, None] + signs * parts.box_half[:, None]
         self._corners = corners @ np.swapaxes(parts.rotation, 1, 2) + parts.position[:, None]
-        self._still = _boxes(parts.rotation, parts.position, parts.box_centre, parts.box_half)
+        middle = parts.position + (parts.rotation @ parts.box_centre[..., None])[..., 0]
+        size = (np.abs(parts.rotation) @ parts.box_half[..., None])[..., 0]
+        self._still = (component_first(middle - size), component_first(middle + size))
+        self._of_link: dict[int, tuple[Array, ...]] = {}
+        self._table = np.concatenate(
+            [parts.rotation.reshape(-1, 9), parts.position, parts.half, parts.radius[:, None]],
+            axis=1,
+        )
 
-    def stray(self, piece: Index, part: Index, root: Index) -> Array:
-        """How far parts may stray over whole pieces, seen from root links; shapes (n,) [m].
+    def stray(self, piece: Index, turning: "Turning") -> Array:
+        """How far parts may stray over whole pieces, shape (n,) [m].
 
         From what is linear between the pieces' corners; over a part of a piece that is smaller
         by a factor, less by its square.
         """
-        row = self._row[root, self.link[part]]
+        at = turning.row * len(self.pieces.first) + piece
+        fixed, spin = self._fixed.reshape(-1)[at], self._spin.reshape(-1)[at]
+        return (fixed + spin * spin * turning.lever) * self.pieces.stray
+
+    def turning(self, part: Index, root: Index) -> "Turning":
+        """What `stray` needs to know of parts seen from root links, shapes (n,)."""
+        link = self.link[part]
+        row = self._row[root, link]
         if len(row) and row.min() < 0:
-            self._learn(root, self.link[part])
-            row = self._row[root, self.link[part]]
-        spin = self._spin[row, piece]
-        bend = self._fixed[row, piece] + spin * spin * self._lever[row, part]
-        return bend * self.pieces.stray
+            self._learn(root, link)
+            row = self._row[root, link]
+        return Turning(row, self._lever[row, part] if len(row) else np.zeros(0))
 
     def _learn(self, root: Index, link: Index) -> None:
         """Work out bends and levers for pairs of links that are not known yet."""
@@ -147,7 +161,7 @@ class Stage:
             self._lever = np.concatenate([self._lever, levers[None]])
 
     def boxes(self, part: int) -> tuple[Array, Array]:
-        """Axis-aligned box of a part over each piece, in the base frame: (n, 3) low, high."""
+        """Axis-aligned box of a part over each piece, in the base frame: (3, n) low, high."""
         if part not in self._boxes:
             self._boxes[part] = self._box(part)
         return self._boxes[part]
@@ -155,54 +169,111 @@ class Stage:
     def _box(self, part: int) -> tuple[Array, Array]:
         count = len(self.pieces.first)
         if not self.link[part]:
-            low, high = (np.broadcast_to(side[part], (count, 3)) for side in self._still)
+            low, high = (np.repeat(side[:, [part]], count, axis=1) for side in self._still)
             return low, high
         parts = self.parts
-        stray = self.stray(np.arange(count), np.full(count, part), np.zeros(count, np.intp))
-        sides: list[tuple[Array, Array]] = []
-        for frames in self.ends:
-            frame = frames[:, self.link[part]]
-            rotation = frame[:, :3, :3] @ parts.rotation[part]
-            position = (frame[:, :3, :3] @ parts.position[part][:, None])[..., 0] + frame[:, :3, 3]
-            sides.append(_boxes(rotation, position, parts.box_centre[part], parts.box_half[part]))
-        low = np.min([side[0] for side in sides], axis=0) - stray[:, None]
-        return low, np.max([side[1] for side in sides], axis=0) + stray[:, None]
+        turning = self.turning(np.array([part]), np.zeros(1, np.intp))
+        stray = self.stray(np.arange(count), turning)
+        centre = parts.rotation[part] @ parts.box_centre[part] + parts.position[part]
+        axes = parts.rotation[part] * parts.box_half[part]
+        low, high = np.full((3, count), np.inf), np.full((3, count), -np.inf)
+        for columns in self._columns(self.link[part]):
+            for i, (x, y, z, shift) in enumerate(columns):
+                middle = x * centre[0] + y * centre[1] + z * centre[2] + shift
+                extent = stray
+                for k in range(3):
+                    extent = extent + np.abs(x * axes[0, k] + y * axes[1, k] + z * axes[2, k])
+                low[i] = np.minimum(low[i], middle - extent)
+                high[i] = np.maximum(high[i], middle + extent)
+        return low, high
+
+    def _columns(self, link: int) -> tuple[Array, ...]:
+        """Poses of a link at the corners of all pieces, component first: (3, 4, n) each."""
+        if link not in self._of_link:
+            self._of_link[link] = tuple(
+                np.ascontiguousarray(np.moveaxis(frames[:, link, :3], 0, -1))
+                for frames in self.ends
+            )
+        return self._of_link[link]
 
     def still_boxes(self) -> tuple[Array, Array]:
-        """Boxes of all parts as they lie in their link's frame; right for parts on link 0."""
+        """Boxes of all parts as they lie in their link's frame, (3, parts) low, high.
+
+        Right for parts on link 0.
+        """
         return self._still
 
-    def placed(self, frames: Array, part: Index, root: Index | None) -> tuple[Array, Array]:
-        """Rotations (n, 3, 3) and positions (n, 3) of parts, in the frame of a root link.
+    def posed(self, frames: Array, at: Index, part: Index, root: Index | None) -> Posed:
+        """Parts at link poses, seen from root links.
 
         Args:
-            frames: base_from_link of the items, shape (n, links, 4, 4).
-            part: Shape (n,).
-            root: Shape (n,), or None for the base frame.
+            frames: base_from_link, shape (n, links, 4, 4).
+            at: Which of them, shape (m,).
+            part: Shape (m,).
+            root: Shape (m,), or None for the base frame.
         """
-        rows = np.arange(len(part))
-        frame = frames[rows, self.link[part]]
-        rotation = frame[:, :3, :3] @ self.parts.rotation[part]
-        position = (
-            frame[:, :3, 3] + (frame[:, :3, :3] @ self.parts.position[part][:, :, None])[..., 0]
-        )
-        if root is not None:
-            # only where there is a change: even a turn by nothing may turn -0.0 into 0.0
-            seen = np.flatnonzero(root)
-            base = frames[seen, root[seen]]
-            back = np.swapaxes(base[:, :3, :3], 1, 2)
-            rotation[seen] = back @ rotation[seen]
-            position[seen] = (back @ (position[seen] - base[:, :3, 3])[:, :, None])[..., 0]
-        return rotation, position
+        columns = np.ascontiguousarray(self._table[part].T)
+        rotation, position = columns[:9].reshape(3, 3, -1), columns[9:12]
+        link = self.link[part]
+        if link.any():
+            turn, shift = _frames(frames, at, link)
+            position = rotate(turn, position) + shift
+            rotation = np.stack([rotate(turn, rotation[:, j]) for j in range(3)], axis=1)
+        if root is not None and root.any():
+            turn, shift = _frames(frames, at, root)
+            position = rotate_back(turn, position - shift)
+            rotation = np.stack([rotate_back(turn, rotation[:, j]) for j in range(3)], axis=1)
+        kind = self.parts.kind[part]
+        return Posed(self.parts, part, rotation, position, kind, columns[12:15], columns[15])
+
+    def top(self, frames: Array, at: Index, part: Index, direction: Array) -> Array:
+        """How far parts reach along unit directions in the base frame, from its origin.
+
+        Args:
+            frames: As in `posed`.
+            at: The same.
+            part: The same.
+            direction: Shape (3, m).
+
+        Returns:
+            Shape (m,) [m].
+        """
+        columns = np.ascontiguousarray(self._table[part].T)
+        link = self.link[part]
+        along, height = direction, np.zeros(len(part))
+        if link.any():
+            turn, shift = _frames(frames, at, link)
+            along, height = rotate_back(turn, direction), dot(shift, direction)
+        height = height + dot(columns[9:12], along)
+        own = rotate_back(columns[:9].reshape(3, 3, -1), along)
+        return height + extent(self.parts, part, columns[12:15], columns[15], own)
+
+    def in_base(self, frames: Array, at: Index, root: Index, direction: Array) -> Array:
+        """Directions (3, m) of root links in the base frame."""
+        return rotate(_frames(frames, at, root)[0], direction) if root.any() else direction
 
 
-def _boxes(rotation: Array, position: Array, centre: Array, half: Array) -> tuple[Array, Array]:
-    middle = position + (rotation @ centre[..., None])[..., 0]
-    extent = (np.abs(rotation) @ half[..., None])[..., 0]
-    return middle - extent, middle + extent
+@dataclass(frozen=True, slots=True, eq=False)
+class Turning:
+    """How parts turn against root links: a row of the table of bends, and the lever [m]; (n,)."""
+
+    row: Index
+    lever: Array
+
+    def take(self, which: Index) -> "Turning":
+        """Some of them."""
+        return Turning(self.row[which], self.lever[which])
+
+
+def _frames(frames: Array, at: Index, link: Index) -> tuple[Array, Array]:
+    """Rotations (3, 3, m) and positions (3, m) of links, of poses (n, links, 4, 4)."""
+    count = frames.shape[1]
+    columns = np.ascontiguousarray(frames.reshape(-1, 16)[at * count + link, :12].T)
+    columns = columns.reshape(3, 4, -1)
+    return columns[:, :3], columns[:, 3]
 
 
 def box_gap(low: Array, high: Array, other_low: Array, other_high: Array) -> Array:
-    """Distance between axis-aligned boxes, shape (..., 3) each; 0 when they overlap."""
+    """Distance between axis-aligned boxes, shape (3, ...) each; 0 when they overlap."""
     apart = np.maximum(np.maximum(other_low - high, low - other_high), 0.0)
-    return np.sqrt((apart * apart).sum(axis=-1))
+    return np.sqrt(dot(apart, apart))

@@ -18,15 +18,16 @@ margin that really occurs, so that the truth lies between them.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
-from .distance import gap_along, separation
+from .candidates import Items, candidates
+from .components import component_first
+from .distance import apart
 from .frames import Array
 from .intervals import Intervals
 from .queries import Brackets, Limits, Mask, Pairs
-from .stage import Index, Stage, box_gap
+from .stage import Index, Stage
 
 CAP = 0.100  # [m]: clearances above this are told as "more than"
 FLOOR = -0.020  # [m]: overlaps below this are told as "deeper than"
@@ -35,7 +36,7 @@ FINE = 1e-4  # [m]: width of a bracket in which the room wished for lies
 SETTLED = 5e-6  # [m]: width of a bracket in which the limit itself lies: all but undecidable
 _BELOW = 2e-3  # [m]: a limit below zero is followed this much farther down
 _LEVELS = 16  # halvings after which an interval is left as it is (still a true bound)
-_PROBES = 3  # pieces of each pair that are looked at before all that are left
+_PROBES = 4  # looks at promising pieces before all that are left
 _CROWDED = (10, 20_000)  # from this level on, a query with more items open is left as it is
 _BLOCK = 4096  # items handled at once
 
@@ -80,18 +81,6 @@ def _blocks(count: int) -> Iterator[slice]:
         yield slice(first, first + _BLOCK)
 
 
-@dataclass(slots=True, eq=False)
-class _Items:
-    """Pairs over intervals of pieces: what one level of the search works on."""
-
-    pair: Index
-    interval: Index
-    lower: Array
-
-    def take(self, which: Index | Mask) -> "_Items":
-        return _Items(self.pair[which], self.interval[which], self.lower[which])
-
-
 class _Search:
     """Branch and bound over time, for all queries at once."""
 
@@ -113,6 +102,11 @@ class _Search:
         links = range(stage.ends[0].shape[1])
         common = np.array([[stage.mover.common(a, b) for b in links] for a in links], np.intp)
         self.root = common[link[pairs.first], link[pairs.second]]
+        self.turning = (
+            stage.turning(pairs.first, self.root),
+            stage.turning(pairs.second, self.root),
+        )
+        self.tapers = limits.full != limits.rest
         self.lower = self.enough.copy()
         self.upper = np.full(count, np.inf)
         self.rank = np.argsort(np.lexsort((pairs.second, pairs.first)))
@@ -123,10 +117,12 @@ class _Search:
         self.best_direction = np.zeros((count, 3))
 
     def run(self) -> Brackets:
-        items = self._candidates()
+        items = candidates(self.stage, self.pairs, self.limits, self.enough)
         intervals = self._whole_pieces(items)
         items = self._probe(items, intervals)
         for level in range(_LEVELS):
+            if level:
+                self._try_again(items, intervals)
             items = self._settle(items)
             if level >= _CROWDED[0]:
                 items = self._leave_crowded(items)
@@ -147,64 +143,39 @@ class _Search:
             self.best_direction,
         )
 
-    def _candidates(self) -> _Items:
-        """Every pair over every piece of its segment, less those that stay beyond the cap."""
-        pairs, start = self.pairs, self.stage.pieces.start
-        counts = start[pairs.segment + 1] - start[pairs.segment]
-        pair = np.repeat(np.arange(len(counts)), counts)
-        ahead = np.cumsum(counts) - counts
-        piece = start[pairs.segment][pair] + np.arange(len(pair)) - ahead[pair]
-        lower = np.empty(len(pair))
-        boxes = {
-            int(part): self.stage.boxes(int(part))
-            for part in np.unique(np.concatenate([pairs.first, pairs.second]))
-            if self.stage.link[part]
-        }
-        still_low, still_high = self.stage.still_boxes()
-        order = np.argsort(pairs.first[pair], kind="stable")
-        edges = np.flatnonzero(np.diff(pairs.first[pair[order]], prepend=-1))
-        for rows in np.split(order, edges[1:]) if len(order) else ():
-            low, high = boxes[int(pairs.first[pair[rows[0]]])]
-            at, second = piece[rows], pairs.second[pair[rows]]
-            other_low, other_high = still_low[second].copy(), still_high[second].copy()
-            for part in np.unique(second[self.stage.link[second] != 0]):
-                those = second == part
-                other_low[those] = boxes[int(part)][0][at[those]]
-                other_high[those] = boxes[int(part)][1][at[those]]
-            lower[rows] = box_gap(low[at], high[at], other_low, other_high)
-        lower -= self.limits.full[pairs.query[pair]]
-        near = lower < self.enough[pairs.query[pair]]
-        # boxes that overlap prove nothing: their solids may overlap by any amount
-        lower[lower <= -self.limits.full[pairs.query[pair]]] = -np.inf
-        return _Items(pair[near], piece[near], lower[near])
-
-    def _whole_pieces(self, items: _Items) -> Intervals:
+    def _whole_pieces(self, items: Items) -> Intervals:
         """Intervals for the pieces that items need; renumbers the items' intervals."""
         piece, items.interval = np.unique(items.interval, return_inverse=True)
         return Intervals.whole(self.stage, piece)
 
-    def _probe(self, items: _Items, intervals: Intervals) -> _Items:
-        """Look closely at each pair's most promising piece, and use what it shows for the others.
+    def _probe(self, items: Items, intervals: Intervals) -> Items:
+        """Look closely at the most promising pieces, and use what they show for the others.
 
-        A direction that parts two solids at one instant mostly does so before and after, and
-        trying it costs a fraction of a distance.
+        First one of each query: what it shows mostly settles all pairs that are farther. Then
+        one of each pair that is left: a direction that parts two solids at one instant mostly
+        does so before and after, and trying it costs a fraction of a distance.
         """
-        for _ in range(_PROBES):
+        for number in range(_PROBES):
             items = self._settle(items)
             if not len(items.pair):
                 break
-            order = np.lexsort((items.interval, items.lower, items.pair))
-            probes = items.take(order[_first_of_each(items.pair[order])])
-            direction = self._evaluate(probes, intervals)
-            of_pair = np.zeros(len(self.pairs.query), np.intp)
+            of = items.pair if number else self.pairs.query[items.pair]
+            order = np.lexsort((items.interval, self.rank[items.pair], items.lower, of))
+            probes = items.take(order[_first_of_each(of[order])])
+            self._look(probes, intervals)
+            of_pair = np.full(len(self.pairs.query), -1, np.intp)
             of_pair[probes.pair] = np.arange(len(probes.pair))
-            mine = direction[of_pair[items.pair]]
-            for rows in _blocks(len(items.pair)):
-                bound = self._along(items.pair[rows], items.interval[rows], intervals, mine[rows])
-                items.lower[rows] = np.maximum(items.lower[rows], bound)
+            mine = of_pair[items.pair]
+            alike = np.flatnonzero(mine >= 0)
+            items.direction[alike] = probes.direction[mine[alike]]
+            self._bound(items, intervals, alike)
         return items
 
-    def _settle(self, items: _Items) -> _Items:
+    def _try_again(self, items: Items, intervals: Intervals) -> None:
+        """Bound halves by the directions that served for the whole."""
+        self._bound(items, intervals, np.arange(len(items.pair)))
+
+    def _settle(self, items: Items) -> Items:
         """Take the bounds of items that need no closer look; return the others."""
         query = self.pairs.query[items.pair]
         lower, upper = items.lower, self.upper[query]
@@ -220,74 +191,89 @@ class _Search:
         np.minimum.at(self.lower, query[done], lower[done])
         return items.take(~done)
 
-    def _leave_crowded(self, items: _Items) -> _Items:
+    def _leave_crowded(self, items: Items) -> Items:
         """Give up where halving does not help: the bounds are wide, and true all the same."""
         query = self.pairs.query[items.pair]
         crowded = np.bincount(query, minlength=len(self.lower))[query] > _CROWDED[1]
         np.minimum.at(self.lower, query[crowded], items.lower[crowded])
         return items.take(~crowded)
 
-    def _evaluate(self, items: _Items, intervals: Intervals) -> Array:
-        """Bound items over their intervals; note margins that occur in the middle.
+    def _evaluate(self, items: Items, intervals: Intervals) -> None:
+        """Bound items over their intervals; note margins that occur in the middle."""
+        self._look(items, intervals)
+        self._bound(items, intervals, np.arange(len(items.pair)))
 
-        Returns:
-            The direction used for each item, shape (n, 3).
-        """
-        directions = np.empty((len(items.pair), 3))
+    def _look(self, items: Items, intervals: Intervals) -> None:
+        """Distances in the middle of intervals: noted as margins; their directions are kept."""
+        pairs, stage = self.pairs, self.stage
         for rows in _blocks(len(items.pair)):
             pair, interval = items.pair[rows], items.interval[rows]
-            directions[rows] = self._look(pair, interval, intervals)
-            bound = self._along(pair, interval, intervals, directions[rows])
-            items.lower[rows] = np.maximum(items.lower[rows], bound)
-        return directions
+            root = self.root[pair]
+            first = stage.posed(intervals.middle, interval, pairs.first[pair], root)
+            second = stage.posed(intervals.middle, interval, pairs.second[pair], root)
+            found = apart(first, second, self.cap + 2 * COARSE, self.deepest)
+            piece = intervals.piece[interval]
+            middle = intervals.central()[interval, 0]
+            query = pairs.query[pair]
+            limit = self.limits.at(query, self._height(piece, middle))
+            self._note(query, found.upper - limit, pair, piece, middle, limit, found.direction)
+            items.direction[rows] = found.direction
 
-    def _look(self, pair: Index, interval: Index, intervals: Intervals) -> Array:
-        """Distances in the middle of intervals: noted as margins; returns the directions."""
-        parts, pairs = self.stage.parts, self.pairs
-        poses, others = self._poses(intervals.middle, pair, interval)
-        found = separation(
-            parts,
-            pairs.first[pair],
-            *poses,
-            parts,
-            pairs.second[pair],
-            *others,
-            cap=self.cap + 2 * COARSE,
-            floor=self.deepest,
-        )
-        piece = intervals.piece[interval]
-        middle = intervals.central()[interval, 0]
-        query = pairs.query[pair]
-        limit = self.limits.at(query, self._height(piece, middle))
-        self._note(query, found.upper - limit, pair, piece, middle, limit, found.direction)
-        return found.direction
+    def _bound(self, items: Items, intervals: Intervals, which: Index) -> None:
+        """The certificate: proved margins of some items over whole intervals."""
+        for rows in _blocks(len(which)):
+            some = which[rows]
+            bound = self._along(items.take(some), intervals)
+            items.lower[some] = np.maximum(items.lower[some], bound)
 
-    def _along(self, pair: Index, interval: Index, intervals: Intervals, direction: Array) -> Array:
-        """The certificate: proved margins over whole intervals by given directions."""
-        stage, pairs, limits = self.stage, self.pairs, self.limits
-        query, root = pairs.query[pair], self.root[pair]
-        first, second = pairs.first[pair], pairs.second[pair]
-        piece = intervals.piece[interval]
-        plain, sloped = np.full(len(pair), np.inf), np.full(len(pair), np.inf)
-        for frames, weights in zip(intervals.ends, intervals.weights, strict=True):
-            share = weights[interval, 0]
-            poses, others = self._poses(frames, pair, interval)
-            gap = gap_along(stage.parts, first, *poses, stage.parts, second, *others, direction)
-            plain = np.minimum(plain, gap - limits.full[query])
-            sloped = np.minimum(sloped, gap - limits.sloped(query, self._height(piece, share)))
-        stray = stage.stray(piece, first, root) + stage.stray(piece, second, root)
-        bound = np.maximum(plain, sloped) - stray * intervals.width**2
+    def _along(self, items: Items, intervals: Intervals) -> Array:
+        """What directions prove of the margins over intervals, shape (n,)."""
+        pair, limits = items.pair, self.limits
+        query, piece = self.pairs.query[pair], intervals.piece[items.interval]
+        bound = np.full(len(pair), np.inf)
+        tapers = self.tapers[query]
+        sloped = np.full(int(np.count_nonzero(tapers)), np.inf)
+        gaps = self._gaps(items, intervals, piece)
+        for gap, weights in zip(gaps, intervals.weights, strict=True):
+            bound = np.minimum(bound, gap)
+            if len(sloped):
+                share = weights[items.interval[tapers], 0]
+                height = self._height(piece[tapers], share)
+                sloped = np.minimum(sloped, gap[tapers] - limits.sloped(query[tapers], height))
+        bound -= limits.full[query]
+        bound[tapers] = np.maximum(bound[tapers], sloped)
+        first, second = (turning.take(pair) for turning in self.turning)
+        stray = self.stage.stray(piece, first) + self.stage.stray(piece, second)
+        bound -= stray * intervals.width**2
         return np.where(np.isfinite(bound), bound, -np.inf)
 
-    def _poses(
-        self, frames: Array, pair: Index, interval: Index
-    ) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
-        """Poses of both parts of pairs, in the frame of their common link."""
-        root = self.root[pair]
-        in_root = root if root.any() else None
-        at = frames[interval]
-        first = self.stage.placed(at, self.pairs.first[pair], in_root)
-        return first, self.stage.placed(at, self.pairs.second[pair], in_root)
+    def _gaps(self, items: Items, intervals: Intervals, piece: Index) -> list[Array]:
+        """Gaps along the items' directions at each corner of their intervals, (n,) each."""
+        direction = component_first(items.direction)
+        every = np.arange(len(items.pair))
+        first = self._gap(items, intervals, intervals.ends[0], direction, every)
+        gaps = [first]
+        for frames in intervals.ends[1:]:
+            # where one piece ends the next begins: the same pair along the same direction
+            shared = np.zeros(len(every), bool)
+            if intervals.width == 1.0 and len(intervals.ends) == 2:
+                shared[:-1] = (items.pair[1:] == items.pair[:-1]) & (piece[1:] == piece[:-1] + 1)
+                shared[:-1] &= (direction[:, 1:] == direction[:, :-1]).all(axis=0)
+            gap = np.empty(len(every))
+            gap[shared] = first[1:][shared[:-1]]
+            rest = np.flatnonzero(~shared)
+            gap[rest] = self._gap(items, intervals, frames, direction, rest)
+            gaps.append(gap)
+        return gaps
+
+    def _gap(
+        self, items: Items, intervals: Intervals, frames: Array, direction: Array, rows: Index
+    ) -> Array:
+        """Gaps of some items along their directions at link poses of their intervals, (rows,)."""
+        stage, pair, at = self.stage, items.pair[rows], items.interval[rows]
+        along = stage.in_base(frames, at, self.root[pair], direction[:, rows])
+        first = stage.top(frames, at, self.pairs.first[pair], along)
+        return -first - stage.top(frames, at, self.pairs.second[pair], -along)
 
     def _height(self, piece: Index, share: Array) -> Array:
         """Height still to go at shares of pieces [m]."""
@@ -324,12 +310,13 @@ class _Search:
         self.best_share[at], self.best_limit[at] = share[best], limit[best]
         self.best_direction[at] = direction[best]
 
-    def _halve(self, items: _Items, intervals: Intervals) -> tuple[_Items, Intervals]:
+    def _halve(self, items: Items, intervals: Intervals) -> tuple[Items, Intervals]:
         """Parts of half the size of every interval that is still needed."""
         kept, place = np.unique(items.interval, return_inverse=True)
         halves, parts = intervals.halved(self.stage, kept)
-        return _Items(
+        return Items(
             np.concatenate([items.pair] * parts),
             np.concatenate([place + part * len(kept) for part in range(parts)]),
             np.concatenate([items.lower] * parts),
+            np.concatenate([items.direction] * parts),
         ), halves

@@ -15,8 +15,10 @@ from envelope.cell.load import load
 from envelope.checks.cast import cast_of
 from envelope.checks.stretches import Planned
 from envelope.checks.watch import Watch
-from envelope.geometry.distance import separation
+from envelope.geometry.components import component_first
+from envelope.geometry.distance import apart, gap
 from envelope.geometry.queries import Limits, Pairs
+from envelope.geometry.stage import Stage
 from envelope.geometry.sweep import CAP, COARSE, FLOOR, SETTLED, certify
 from envelope.motion.options import tasks_of
 from envelope.verify import check
@@ -32,11 +34,11 @@ def asked(monkeypatch):
     """Counts the pairs whose distance is asked for."""
     count = [0]
 
-    def counted(a, ia, *rest, **named):
-        count[0] += len(ia)
-        return separation(a, ia, *rest, **named)
+    def counted(first, second, cap, floor):
+        count[0] += len(first.index)
+        return apart(first, second, cap, floor)
 
-    monkeypatch.setattr(sweep, "separation", counted)
+    monkeypatch.setattr(sweep, "apart", counted)
     return count
 
 
@@ -66,7 +68,7 @@ def assert_overlapping(fast, plain, enough):
 
 def even(scene, stage, pairs, halvings=5):
     """The plain search: every part of a 32nd of a piece, by its own distance alone."""
-    count, parts, pieces = 2**halvings, stage.parts, stage.pieces
+    count, pieces = 2**halvings, stage.pieces
     lower = np.full(len(scene.asked), np.inf)
     upper = lower.copy()
     width = 1.0 / count
@@ -80,27 +82,23 @@ def even(scene, stage, pairs, halvings=5):
 
         def posed(share, part, piece=piece, root=root):
             q = pieces.first[piece] + share[:, None] * (pieces.last[piece] - pieces.first[piece])
-            return stage.placed(stage.mover.frames(q), part, root)
+            return stage.posed(stage.mover.frames(q), np.arange(len(q)), part, root)
 
         def limit(share, piece=piece, query=query):
             height = pieces.to_go[piece, 0] * (1 - share) + pieces.to_go[piece, 1] * share
             return scene.limits.at(np.full(len(share), query), height)
 
         middle = start + width / 2
-        found = separation(
-            parts, first, *posed(middle, first), parts, second, *posed(middle, second), 10.0, -10.0
-        )
+        found = apart(posed(middle, first), posed(middle, second), 10.0, -10.0)
         upper[query] = min(upper[query], (found.upper - limit(middle)).min())
-        bend = 8 * (stage.stray(piece, first, root) + stage.stray(piece, second, root))
+        bend = 8 * sum(stage.stray(piece, stage.turning(part, root)) for part in (first, second))
+        along = component_first(found.direction)
         sides = [
-            sweep.gap_along(
-                parts, first, *posed(share, first), parts, second, *posed(share, second),
-                found.direction,
-            )
+            gap(posed(share, first), posed(share, second), along)
             for share in (start, start + width)
         ]  # fmt: skip
-        gap = np.minimum(*sides) - bend * width**2 / 8 - scene.limits.full[query]
-        lower[query] = min(lower[query], gap.min())
+        bound = np.minimum(*sides) - bend * width**2 / 8 - scene.limits.full[query]
+        lower[query] = min(lower[query], bound.min())
     return lower, upper
 
 
@@ -122,8 +120,16 @@ def test_the_search_agrees_with_halving_everything_and_asks_far_less(asked):
 
 def test_bounding_boxes_of_pieces_only_drop_what_is_far(asked, monkeypatch):
     fast = [cost(asked, stage, pairs, scene.limits) for scene, stage, pairs in scenes()]
-    # a box gap of nothing proves nothing: every piece of every pair is looked at
-    monkeypatch.setattr(sweep, "box_gap", lambda low, *rest: np.zeros(len(low)))
+    # boxes that hold everything prove nothing: every piece of every pair is looked at
+    everything = np.full((3, 1), 1e3)
+    monkeypatch.setattr(
+        Stage,
+        "boxes",
+        lambda stage, part: (
+            np.repeat(-everything, len(stage.pieces.first), axis=1),
+            np.repeat(everything, len(stage.pieces.first), axis=1),
+        ),
+    )
     less = more = 0
     for (found, count), (scene, stage, pairs) in zip(fast, scenes(), strict=True):
         plain, other = cost(asked, stage, pairs, scene.limits)

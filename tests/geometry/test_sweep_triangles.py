@@ -6,7 +6,7 @@ import pytest
 from envelope.arm.travel import Travel
 from envelope.cell.load import load_arm
 from envelope.geometry.bodies import Body, Box, Capsule, frozen
-from envelope.geometry.distance import separation
+from envelope.geometry.distance import apart
 from envelope.geometry.frames import pose
 from envelope.geometry.queries import Limits, Pairs
 from envelope.geometry.solids import Solids
@@ -38,9 +38,9 @@ def gap_at(stage, q):
     frames = stage.mover.frames(q)
     count = len(q)
     first, second = np.zeros(count, int), np.ones(count, int)
-    moving = stage.placed(frames, first, None)
-    still = stage.placed(frames, second, None)
-    return separation(stage.parts, first, *moving, stage.parts, second, *still, cap=9.0).upper
+    at = np.arange(len(frames))
+    moving, still = (stage.posed(frames, at, part, None) for part in (first, second))
+    return apart(moving, still, 9.0, -0.02).upper
 
 
 def random_case(seed):
