@@ -245,6 +245,11 @@ class Tolerances:
     arm_repeatability: float = 0.0
     added: Literal["sum", "root of squares"] = "sum"
 
+    @property
+    def stated(self) -> bool:
+        """Whether any of them is not 0."""
+        return any(getattr(self, name) for name in self.__slots__ if name != "added")
+
 
 @dataclass(frozen=True, slots=True)
 class Default:

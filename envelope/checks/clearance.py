@@ -6,7 +6,7 @@ import numpy as np
 
 from ..geometry.frames import Array
 from ..geometry.sweep import CAP, floor_under
-from .allowances import allowances, total
+from .allowances import Allowance, allowances, total
 from .case import Case
 from .cast import name_carried
 from .finding import Finding, Verdict
@@ -26,23 +26,36 @@ def tightest(case: Case, watched: Iterable[Watched], check: str) -> list[Finding
             roles.add(case.cast.actors[entry.other].role)
         partner = entry.other if roles == {"arm"} else None
         groups.setdefault((entry.segment, entry.mover, partner), []).append(entry)
+    tolerant = case.cell.tolerances.stated
     for entries in groups.values():
-        entries.sort(key=lambda entry: entry.margin[0])
+        entries.sort(key=_margin)
         for place, entry in enumerate(entries):
-            finding = judged(case, entry, check)
-            if place == 0 or finding.verdict != "pass":
-                findings.append(finding)
+            allowed = allowances(case, entry) if tolerant and not entry.rule.touching else ()
+            worst = _worst_margin(case, entry, allowed)
+            verdict = _verdict(case, entry, worst)
+            if place == 0 or verdict != "pass":
+                findings.append(_told(case, entry, check, verdict, allowed))
     return findings
 
 
-def judged(case: Case, entry: Watched, check: str) -> Finding:
+def _margin(entry: Watched) -> float:
+    return entry.margin[0]
+
+
+def _worst_margin(case: Case, entry: Watched, allowed: tuple[Allowance, ...]) -> float | None:
+    """Clearance in the worst case [m], or None where no tolerance bears on it."""
+    if not allowed:
+        return None
+    return entry.margin[0] + entry.limit - total(allowed, case.cell.tolerances)
+
+
+def _told(
+    case: Case, entry: Watched, check: str, verdict: Verdict, allowed: tuple[Allowance, ...]
+) -> Finding:
     """The finding for one watched margin."""
     lower, upper = (margin + entry.limit for margin in entry.margin)
-    allowed = () if entry.rule.touching else allowances(case, entry)
-    worst = lower - total(allowed, case.cell.tolerances) if allowed else None
-    verdict = _verdict(case, entry, worst)
-    segment = case.cycle.segments[entry.segment] if case.cycle else None
-    name = segment.name if segment else None
+    worst = _worst_margin(case, entry, allowed)
+    name = case.cycle.segments[entry.segment].name if case.cycle else None
     mover = name_carried(case.cast, entry.mover, case.task.placements)
     if entry.other is None:
         return Finding(
@@ -55,18 +68,13 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
             segment=name,
             at=entry.at,
         )
-    other = case.cast.actors[entry.other].name
     value, above, words = _measured(entry, lower, upper)
     if worst is not None and value is not None:
         words += f"; worst case {worst * _MM:.1f} mm"
     if entry.corner:
         words += " where a corner is rounded"
-    gain = None
-    if entry.gain is not None:
-        world = case.cell.mounted.world_from_base[:3, :3] @ np.array(entry.gain)
-        gain = (float(world[0]), float(world[1]), float(world[2]))
-        if verdict != "pass":
-            words += f"; {mover} gains room: {in_words(world)}"
+    if entry.gain is not None and verdict != "pass":
+        words += f"; {mover} gains room: {in_words(np.array(entry.gain))}"
     return Finding(
         check,
         verdict,
@@ -75,10 +83,10 @@ def judged(case: Case, entry: Watched, check: str) -> Finding:
         "mm",
         f"{entry.rule.pair}: {words}",
         upper=above,
-        between=(mover, other),
+        between=(mover, case.cast.actors[entry.other].name),
         segment=name,
         at=entry.at,
-        gain=gain,
+        gain=entry.gain,
         worst_case=None if worst is None or value is None else worst * _MM,
         allowances=tuple((taken.tolerance, taken.amount * _MM) for taken in allowed),
     )

@@ -7,6 +7,7 @@ import numpy as np
 
 from ..cell.model import Cell
 from ..geometry.bodies import Mesh
+from ..geometry.components import component_first, rotate
 from ..geometry.frames import Array
 from ..geometry.queries import Brackets, Limits, Pairs
 from ..geometry.stage import Stage
@@ -29,7 +30,7 @@ class Watched:
         mover, other: Indices of the actors; other is the nearest, None beyond the cap.
         margin: Proved bracket on clearance less limit, lower and upper.
         limit: The limit in force at the worst instant.
-        gain: Unit direction in the base frame in which the mover gains room, or None.
+        gain: Unit direction in the world frame in which the mover gains room, or None.
         row: Row of the segment, and share of the way to the next, at the worst instant.
         inside: Whether the body is inside a mesh (or the mesh around it).
         depthless: Whether a mesh is involved, so that an overlap has no depth.
@@ -86,6 +87,7 @@ class Watch:
         self.cast, self.planned = cast, planned
         self.rules = Rules(cell)
         self.clearances = cell.clearances
+        self.world_from_base = cell.mounted.world_from_base[:3, :3]
         self.segments = stretches.segments
         self._stretches = stretches
         self.stage = Stage(cast.travel, cast.parts, cast.link, stretches.pieces)
@@ -304,7 +306,8 @@ class _Answers:
         self._lower: list[float] = found.lower.tolist()
         self._upper: list[float] = found.upper.tolist()
         self._limit: list[float] = found.limit.tolist()
-        self._away: list[list[float]] = (-found.direction).tolist()
+        away = rotate(watch.world_from_base[:, :, None], component_first(-found.direction))
+        self._away: list[list[float]] = away.T.tolist()
         second = pairs.second[found.pair] if len(pairs.second) else found.pair
         self._other: list[int] = cast.parts.owner[second].tolist()
         self._stands: list[bool] = (cast.link[second] == 0).tolist()
