@@ -115,8 +115,8 @@ class Meetings:
         motions = len(self.stage.pieces.start) - 1
         for part in still:
             if actors[owner[part]].role == "arm":
-                sides = (np.repeat(side[:, [part]], motions, axis=1) for side in (low, high))
-                boxes = boxes | {part: tuple(sides)}
+                at_low, at_high = (np.repeat(of[:, [part]], motions, axis=1) for of in (low, high))
+                boxes = boxes | {part: (at_low, at_high)}
         pairs = np.array(
             [
                 (a, b)
