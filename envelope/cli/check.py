@@ -1,6 +1,5 @@
 """`envelope check CELL`: the main job."""
 
-import os
 import shutil
 import sys
 from collections.abc import Collection
@@ -12,6 +11,7 @@ import click
 from ..cell.model import Cell
 from ..checks.finding import Result
 from .answer import answer, remark
+from .cores import cores
 from .files import refuse_existing, refuse_full_folder, write_whole
 from .main import COMMANDS, DISAGREES, FAILS, GOOD
 from .progress import progress_bar
@@ -21,13 +21,6 @@ if TYPE_CHECKING:
 
 PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
-
-
-def cores() -> int:
-    """Processor cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 @click.command(short_help=COMMANDS["check"])

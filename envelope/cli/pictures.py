@@ -7,7 +7,7 @@ an exception. A child may die like that; the verdicts must not.
 import multiprocessing
 import os
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -39,9 +39,9 @@ def draw_apart(cell: Cell, result: Result, folder: Path) -> Drawn:
         with tempfile.TemporaryDirectory(
             prefix=f".{folder.name}.", dir=folder.resolve().parent
         ) as parts:
-            trouble = _drawn_by_child(cell, result, Path(parts))
+            trouble = _drawn_by_child(_all, cell, result, Path(parts))
             if trouble is not None:
-                return Drawn((), trouble)
+                return Drawn((), f"No pictures: {trouble}")
             folder.mkdir(exist_ok=True)
             paths = tuple(_moved(sorted(Path(parts).iterdir()), folder))
             return Drawn(paths, older=sum(1 for _ in folder.iterdir()) - len(paths))
@@ -49,16 +49,22 @@ def draw_apart(cell: Cell, result: Result, folder: Path) -> Drawn:
         return Drawn((), f"No pictures: {folder} cannot be written: {error.strerror}")
 
 
+def draw_one_apart(cell: Cell, result: Result, placement: str | None, path: Path) -> str | None:
+    """Draw one placement, or the whole cell, into a file; returns in one line what went wrong."""
+    trouble = _drawn_by_child(_one, cell, result, placement, path)
+    return None if trouble is None else f"no picture: {trouble}"
+
+
 def _moved(parts: Iterable[Path], folder: Path) -> Iterable[Path]:
     for part in parts:
         yield part.replace(folder / part.name)
 
 
-def _drawn_by_child(cell: Cell, result: Result, folder: Path) -> str | None:
+def _drawn_by_child(work: Callable[..., None], *arguments: object) -> str | None:
     """Run the child to its end; None if all went well, else what went wrong in one line."""
     context = multiprocessing.get_context("spawn")
     receiving, sending = context.Pipe(duplex=False)
-    child = context.Process(target=_child, args=(sending, cell, result, folder), daemon=True)
+    child = context.Process(target=_child, args=(sending, work, *arguments), daemon=True)
     child.start()
     sending.close()
     try:
@@ -69,22 +75,29 @@ def _drawn_by_child(cell: Cell, result: Result, folder: Path) -> str | None:
     child.join()
     if trouble is None:
         return None
-    return (
-        f"No pictures: {trouble}. If OpenGL is missing, on Debian and Ubuntu install the "
-        f"packages {PACKAGES}."
-    )
+    return f"{trouble}. If OpenGL is missing, on Debian and Ubuntu install the packages {PACKAGES}."
 
 
-def _child(answer: Connection, cell: Cell, result: Result, folder: Path) -> None:
+def _child(answer: Connection, work: Callable[..., None], *arguments: object) -> None:
     """What the child does; the drawing library's own chatter is dropped."""
     with open(os.devnull, "wb") as nowhere:
         os.dup2(nowhere.fileno(), 1)
         os.dup2(nowhere.fileno(), 2)
     try:
-        from ..scene.pictures import draw_problems
-
-        draw_problems(cell, result, folder)
+        work(*arguments)
     except Exception as error:
         answer.send(" ".join(f"{type(error).__name__}: {error}".split()))
     else:
         answer.send(None)
+
+
+def _all(cell: Cell, result: Result, folder: Path) -> None:
+    from ..scene.pictures import draw_problems
+
+    draw_problems(cell, result, folder)
+
+
+def _one(cell: Cell, result: Result, placement: str | None, path: Path) -> None:
+    from ..scene.pictures import draw_one
+
+    draw_one(cell, result, placement, path)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 import click
 
 from .answer import answer, remark
-from .check import cores
+from .cores import cores
 from .files import refuse_existing, write_whole
 from .main import COMMANDS, FAILS, GOOD
 from .progress import progress_bar

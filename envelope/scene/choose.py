@@ -20,18 +20,26 @@ class Problem:
 
 def problems(result: Result) -> list[Problem]:
     """Every placement that fails, or is marginal, with its worst finding; in order."""
-    found: list[Problem] = []
-    for judged in result.placements:
-        bad = [finding for finding in judged.findings if finding.verdict in ("fail", "marginal")]
-        if bad:
-            found.append(Problem(judged, min(bad, key=_rank)))
-    return found
+    found = [problem_of(judged) for judged in result.placements]
+    return [problem for problem in found if problem is not None]
+
+
+def problem_of(judged: Judged) -> Problem | None:
+    """The worst finding of a placement that fails or is marginal; None where none is."""
+    bad = [finding for finding in judged.findings if finding.verdict in ("fail", "marginal")]
+    return Problem(judged, min(bad, key=rank)) if bad else None
+
+
+def tightest_of(judged: Judged) -> Problem:
+    """The finding with the least room on a placement's motion, where nothing is wrong."""
+    near = [f for f in judged.findings if f.between is not None and f.at is not None]
+    return Problem(judged, min(near or list(judged.findings), key=rank))
 
 
 def chosen(found: list[Problem], most: int = MOST) -> list[Problem]:
     """As many as told: the worst of each kind, then the second worst of each, and so on."""
     kinds: dict[tuple[str, ...], list[Problem]] = {}
-    for problem in sorted(found, key=lambda p: _rank(p.finding)):
+    for problem in sorted(found, key=lambda p: rank(p.finding)):
         kinds.setdefault(_kind(problem.finding), []).append(problem)
     picked = [problem for round_ in _rounds(list(kinds.values())) for problem in round_][:most]
     place = {id(problem): k for k, problem in enumerate(found)}
@@ -43,7 +51,7 @@ def _rounds(kinds: list[list[Problem]]) -> Iterator[list[Problem]]:
         yield [kind[turn] for kind in kinds if turn < len(kind)]
 
 
-def _rank(finding: Finding) -> tuple[int, int, float, float]:
+def rank(finding: Finding) -> tuple[int, int, float, float]:
     """Worst first: failing, touching, by how much; of equals the earliest in the cycle."""
     room = float("-inf")
     if finding.value is not None and finding.limit is not None:

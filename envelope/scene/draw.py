@@ -46,7 +46,7 @@ class Canvas:
 
     def faces(self, bodies: Iterable[Facets], colour: Colour, *, lit: bool = True) -> list[Any]:
         """Put on shaded faces; returns handles for `visible`."""
-        mesh = _surface(list(bodies))
+        mesh = surface(list(bodies))
         if mesh is None:
             return []
         if lit:
@@ -93,13 +93,9 @@ class Canvas:
 
     def floor(self, low: Array, high: Array) -> list[Any]:
         """Put on a grid of 500 mm on the ground, over a box given by its corners."""
-        first = np.floor(low / _GRID).astype(int).tolist()
-        last = np.ceil(high / _GRID).astype(int).tolist()
-        x, y = ([k * _GRID for k in range(first[i], last[i] + 1)] for i in (0, 1))
-        points = [(at, end, -0.002) for at in x for end in (y[0], y[-1])]
-        points += [(end, at, -0.002) for at in y for end in (x[0], x[-1])]
+        points = floor_lines(low, high)
         ends = np.arange(len(points)).reshape(-1, 2)
-        return self._lines(np.array(points), ends, FLOOR_LINE, 1.0)
+        return self._lines(points, ends, FLOOR_LINE, 1.0)
 
     def shot(self, view: View) -> Image:
         """The picture in a view, shape (height, width, 3)."""
@@ -145,6 +141,16 @@ class Canvas:
         return [actor]
 
 
+def floor_lines(low: Array, high: Array) -> Array:
+    """Ends of the lines of a grid of 500 mm on the ground, shape (2 * lines, 3) [m]."""
+    first = np.floor(low / _GRID).astype(int).tolist()
+    last = np.ceil(high / _GRID).astype(int).tolist()
+    x, y = ([k * _GRID for k in range(first[i], last[i] + 1)] for i in (0, 1))
+    points = [(at, end, -0.002) for at in x for end in (y[0], y[-1])]
+    points += [(end, at, -0.002) for at in y for end in (x[0], x[-1])]
+    return np.array(points)
+
+
 def visible(actors: Iterable[Any], on: bool) -> None:
     """Show or hide what was put on a canvas."""
     for actor in actors:
@@ -156,7 +162,8 @@ def lift_of(view: View) -> float:
     return _LIFT * view.half
 
 
-def _surface(bodies: Sequence[Facets]) -> Any:
+def surface(bodies: Sequence[Facets]) -> Any:
+    """Bodies as one mesh of the drawing library; None for no bodies."""
     import pyvista as pv
 
     if not bodies:

@@ -82,6 +82,10 @@ class Scenery:
         ]
         return [entry for entry in shown if not is_floor(entry.facets)]
 
+    def own(self, actor: int) -> Facets:
+        """One body in the frame of the link that carries it."""
+        return self._facets[actor]
+
     def placed(self, actor: int, frames: Array) -> Facets:
         """One body in the world at poses of all links, shape (links, 4, 4)."""
         return self._facets[actor].moved(frames[self.cast.actors[actor].link])

@@ -27,7 +27,7 @@ _APART = np.array([86.0, 42.0])  # [px]: names nearer than this cover each other
 
 
 def overview(
-    canvas: Canvas, scenery: Mapping[str, Scenery], result: Result, spots: int, drawn: int
+    canvas: Canvas, scenery: Mapping[str, Scenery], result: Result, spots: int, drawn: int | None
 ) -> Sheet:
     """Draw the cell with all pallets full, cartons in the colour of their verdict.
 
@@ -36,7 +36,7 @@ def overview(
         scenery: Of each pallet, by name; at least one.
         result: The verdicts.
         spots: How many placements fail or are marginal.
-        drawn: How many of them have a picture of their own.
+        drawn: How many of them have a picture of their own; None where none was asked for.
     """
     shown = _full(scenery, result)
     verdicts: dict[str, Verdict] = {
@@ -73,12 +73,14 @@ def overview(
     return sheet
 
 
-def _lines(result: Result, spots: int, drawn: int) -> list[str]:
+def _lines(result: Result, spots: int, drawn: int | None) -> list[str]:
     order: tuple[Verdict, ...] = ("fail", "marginal", "not checked", "pass")
     counts = [f"{result.count(v)} {v}" for v in order if result.count(v)]
     total = len(result.placements)
     lines = [f"{total} placement{'s' if total != 1 else ''}: {', '.join(counts)}"]
-    if spots and drawn < spots:
+    if spots and drawn is None:
+        lines.append("the arm is drawn where it waits, the pallets full")
+    elif spots and drawn is not None and drawn < spots:
         lines.append(f"{drawn} of {spots} problem spots have a picture: the worst of each kind")
     elif spots:
         lines.append("every problem spot has its own picture")

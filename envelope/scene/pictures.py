@@ -6,7 +6,7 @@ from pathlib import Path
 
 from ..cell.model import Cell
 from ..checks.finding import Result
-from .choose import Problem, chosen, problems
+from .choose import Problem, chosen, problem_of, problems, tightest_of
 from .draw import Canvas
 from .instant import Scenery
 from .overview import overview
@@ -43,6 +43,32 @@ def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
             sheet = problem_picture(canvas, scene, problem)
             written.append(_saved(sheet, directory / name))
     return written
+
+
+def draw_one(cell: Cell, result: Result, placement: str | None, path: Path) -> None:
+    """Draw one placement at its worst or tightest spot; without a placement the whole cell.
+
+    Args:
+        cell: The cell.
+        result: What a check of it found; the placement is in it.
+        placement: Its id, or None.
+        path: The file to be written, a PNG.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    found = problems(result)
+    with Canvas() as canvas:
+        if placement is None:
+            scenery = {pallet.name: Scenery(cell, pallet) for pallet in cell.pallets}
+            sheet = overview(canvas, scenery, result, len(found), None)
+        else:
+            judged = next(j for j in result.placements if j.placement.id == placement)
+            pallet = next(p for p in cell.pallets if p.name == judged.placement.pallet)
+            problem = problem_of(judged) or tightest_of(judged)
+            scene = scene_of(Scenery(cell, pallet), judged, problem.finding, result.placements)
+            sheet = problem_picture(canvas, scene, problem)
+        _saved(sheet, path)
 
 
 def _names(picked: list[Problem]) -> Iterator[str]:

@@ -10,7 +10,18 @@ from ..geometry.frames import Array, pose
 from . import compose
 from .camera import View, hiding
 from .choose import Problem
-from .colours import BY_ROLE, BY_VERDICT, EDGE, FIRST, OVERLAP, REACHED, SECOND, SWEPT, Colour
+from .colours import (
+    BLUISH_GREEN,
+    BY_ROLE,
+    BY_VERDICT,
+    EDGE,
+    FIRST,
+    OVERLAP,
+    REACHED,
+    SECOND,
+    SWEPT,
+    Colour,
+)
 from .draw import Canvas, Image, lift_of, visible
 from .facets import Facets
 from .instant import is_building
@@ -34,7 +45,7 @@ def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
     sheet.header(
         f"{problem.judged.placement.id}   {finding.check}",
         finding.verdict,
-        BY_VERDICT[finding.verdict],
+        BLUISH_GREEN if finding.verdict == "pass" else BY_VERDICT[finding.verdict],
         [_measured(scene, problem), _when(problem)],
     )
     sheet.pane(stage.main(view), MAIN)
