@@ -12,6 +12,7 @@ from ..cell.model import Cell
 from ..checks.finding import Result
 from .answer import answer, remark
 from .cores import cores
+from .export import export
 from .files import refuse_existing, refuse_full_folder, write_whole
 from .main import COMMANDS, DISAGREES, FAILS, GOOD
 from .progress import progress_bar
@@ -130,17 +131,7 @@ def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
         write_whole(asked["csv"], as_csv(result), encoding="utf-8-sig")
         remark(f"Wrote {asked['csv']}")
     if asked["glb"] is not None:
-        _export(result, cell, asked["glb"])
-
-
-def _export(result: Result, cell: Cell, path: Path) -> None:
-    from ..scene.export import write_glb
-
-    try:
-        write_glb(path, cell, result)
-    except OSError as error:
-        raise click.ClickException(f"{path} cannot be written: {error.strerror}") from None
-    remark(f"Wrote {path}")
+        export(cell, result, None, asked["glb"])
 
 
 def _draw(result: Result, cell: Cell, folder: Path) -> None:

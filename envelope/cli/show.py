@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from .answer import remark
+from .export import export
 from .files import refuse_existing
 from .main import COMMANDS, GOOD
 
@@ -24,6 +25,11 @@ if TYPE_CHECKING:
     help="Draw a picture (PNG) instead: the placement's problem or tightest spot, or the cell.",
 )
 @click.option(
+    "--glb",
+    type=click.Path(path_type=Path),
+    help="Write a 3D model (binary glTF) instead, with the placement's motion.",
+)
+@click.option(
     "--set",
     "settings",
     multiple=True,
@@ -35,24 +41,29 @@ def show(
     cell: Path,
     placement: str | None,
     picture: Path | None,
+    glb: Path | None,
     settings: tuple[str, ...],
     force: bool,
 ) -> int:
     """Look at a cell: turn it, step through the order, jump to what fails.
 
     CELL is a cell file. The window opens at once; placements are checked while it is open.
-    With --picture nothing is opened, so no display is needed.
+    With --picture or --glb nothing is opened, and no display is needed.
 
     Keys: right and left step through the order, n and b jump to the next and previous
     problem, w to the worst instant, space plays; h lists them all.
     """
-    if picture is None:
+    outputs = [path for path in (picture, glb) if path is not None]
+    if not outputs:
         from .window import show_window
 
         return show_window(cell, settings, placement)
-    refuse_existing([picture], force, inputs=[cell])
+    refuse_existing(outputs, force, inputs=[cell])
     model, result = _judged(cell, settings, placement)
-    _draw(model, result, placement, picture)
+    if picture is not None:
+        _draw(model, result, placement, picture)
+    if glb is not None:
+        export(model, result, placement, glb)
     return GOOD
 
 

@@ -72,6 +72,17 @@ def test_a_placement_that_is_not_there_is_told():
     assert "A/9/9" in ran.stderr
 
 
+def test_a_3d_model_needs_no_display(tmp_path):
+    ran = subprocess.run(
+        command("--placement", "A/1/3", "--glb", str(tmp_path / "cell.glb")),
+        env=without_display(), capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert ran.returncode == 0, ran.stderr
+    content = (tmp_path / "cell.glb").read_bytes()
+    assert content[:4] == b"glTF"
+    assert b"carton/A/1/2" in content
+
+
 def waited(condition, seconds=90.0):
     end = time.monotonic() + seconds
     while time.monotonic() < end:
