@@ -1,6 +1,5 @@
 """What all surveys take, and how they are run from the command line."""
 
-import os
 import sys
 import time
 from collections.abc import Callable, Generator
@@ -11,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from .answer import remark
+from .cores import cores as cores
 from .progress import Progress, progress_bar
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -50,13 +50,6 @@ def survey_options(command: F) -> F:
     for option in reversed(options):
         command = option(command)
     return command
-
-
-def cores() -> int:
-    """Processor cores this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 @contextmanager
