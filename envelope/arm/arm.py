@@ -19,13 +19,18 @@ AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its li
 
 @dataclass(frozen=True, slots=True)
 class Joint:
-    """Limits of one joint coordinate [rad or m, and per second, per second squared]."""
+    """Limits of one joint coordinate [rad or m, and per second, its square, its cube].
+
+    Attributes:
+        jerk: None where there is no limit.
+    """
 
     name: str
     lower: float
     upper: float
     speed: float
     acceleration: float
+    jerk: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

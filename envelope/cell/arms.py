@@ -110,7 +110,8 @@ def _joint(part: JointPart) -> Joint:
     low, high, speed, acceleration = (
         to_si(value, part.slides) for value in (*part.range, part.speed, part.acceleration)
     )
-    return Joint(part.name, low, high, speed, acceleration)
+    jerk = None if part.jerk is None else to_si(part.jerk, part.slides)
+    return Joint(part.name, low, high, speed, acceleration, jerk)
 
 
 def usable_ranges(

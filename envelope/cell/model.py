@@ -215,7 +215,10 @@ class Motion:
     transfer_clearance: float = 0.080  # of the carried bottom over what stands
     linear_speed: float = 0.5
     linear_acceleration: float = 2.0
+    linear_jerk: float | None = None  # of straight lines [m/s3]; None: no limit
     joint_speed_share: float = 1.0  # share of the joints' rated speeds used
+    joint_acceleration_share: float = 1.0  # share of the joints' rated accelerations used
+    loaded_acceleration_share: float = 1.0  # of both accelerations, while cartons hang
     grip_time: float = 0.3
     release_time: float = 0.2
     blend_radius: float = 0.0  # corners may be rounded within this distance of them

@@ -9,13 +9,14 @@ from .units import Distance, Inertia, JointAmount, Length, Mass, Moment, Name, N
 
 
 class JointPart(Part):
-    """One joint coordinate; in deg (mm where it slides), per second, per second squared."""
+    """One joint coordinate; in deg (mm where it slides), per second, its square, its cube."""
 
     quiet = True
     name: Name
     range: tuple[JointAmount, JointAmount]
     speed: Number
     acceleration: Number
+    jerk: Number | None = Field(default=None, description="left out: no limit")
     slides: bool = Field(default=False, description="a sliding joint: mm instead of deg")
 
     @model_validator(mode="after")
@@ -24,6 +25,8 @@ class JointPart(Part):
             raise said("the range is empty", "write [lower, upper]")
         if self.speed <= 0 or self.acceleration <= 0:
             raise said("speed and acceleration must be above 0")
+        if self.jerk is not None and self.jerk <= 0:
+            raise said("the jerk must be above 0", "leave it out for no limit")
         return self
 
 

@@ -11,6 +11,7 @@ from .schema import Part
 from .units import (
     Acceleration,
     Distance,
+    Jerk,
     PositiveShare,
     Seconds,
     Share,
@@ -55,8 +56,19 @@ class MotionPart(Part):
     )
     linear_speed: Speed = 500
     linear_acceleration: Acceleration = 2000
+    linear_jerk: Jerk | None = Field(
+        default=None,
+        description="of straight lines",
+        json_schema_extra={"left_out": "no limit"},
+    )
     joint_speed_share: PositiveShare = Field(
         default=1, description="share of the joints' rated speeds that is used"
+    )
+    joint_acceleration_share: PositiveShare = Field(
+        default=1, description="share of the joints' rated accelerations that is used"
+    )
+    loaded_acceleration_share: PositiveShare = Field(
+        default=1, description="share of both accelerations that is used while cartons hang"
     )
     grip_time: Seconds = 0.3
     release_time: Seconds = 0.2

@@ -99,7 +99,10 @@ patterns:                           # one layer each
 #   transfer_clearance: 80          # of the carried bottom over what stands
 #   linear_speed: 500               # mm/s
 #   linear_acceleration: 2000       # mm/s2
+#   linear_jerk: 20000              # mm/s3; left out: no limit
 #   joint_speed_share: 1            # share of the joints' rated speeds that is used
+#   joint_acceleration_share: 1     # share of the joints' rated accelerations that is used
+#   loaded_acceleration_share: 1    # share of both accelerations while cartons hang on the tool
 #   grip_time: 0.3
 #   release_time: 0.2
 #   blend_radius: 0                 # corners may be rounded within this distance of them

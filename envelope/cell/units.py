@@ -282,6 +282,7 @@ Speed = Annotated[float, Quantity("a speed", "mm/s", "mm/s", 1e3, 0.0, 1e5, True
 Acceleration = Annotated[
     float, Quantity("an acceleration", "mm/s2", "mm/s**2", 1e3, 0.0, 1e6, True)
 ]
+Jerk = Annotated[float, Quantity("a jerk", "mm/s3", "mm/s**3", 1e3, 0.0, 1e8, True)]
 Share = Annotated[float, Quantity("a share", "", "", 1.0, 0.0, 1.0)]
 PositiveShare = Annotated[float, Quantity("a share", "", "", 1.0, 0.0, 1.0, True)]
 Number = Annotated[float, Quantity("a number", "", "", 1.0, -1e9, 1e9)]

@@ -86,7 +86,7 @@ def _speed(cell: Cell, segment: Segment) -> Finding | None:
         100.0,
         "% of joint speed",
         f"{arm.joints[which].name} is too slow for {cell.motion.linear_speed * 1e3:g} mm/s near a "
-        f"singular posture; the line is run at {speed * 1e3:.0f} mm/s",
+        f"singular posture; the line is slowed to {speed * 1e3:.0f} mm/s there",
         segment=segment.name,
         at=float(segment.times[row]),
     )

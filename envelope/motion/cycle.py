@@ -1,7 +1,9 @@
 """A cycle: pick one group, put it down in one or more releases, come back."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
+
+import numpy as np
 
 from ..geometry.frames import Array
 
@@ -22,6 +24,8 @@ class Segment:
         to_go: Height still to go to rest (or gained since) at each row, shape (rows,) [m].
         demand: On a straight line, the greatest share of a joint's speed that the speed asked
             for would need; above 1 the line is run slower.
+        phases: How it is run, shape (n, 6), see `profile`: times on the clock of the cycle,
+            places in rows. Empty where nothing moves.
     """
 
     name: SegmentName
@@ -32,6 +36,7 @@ class Segment:
     release: int
     to_go: Array
     demand: float = 0.0
+    phases: Array = field(default_factory=lambda: np.zeros((0, 6)))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

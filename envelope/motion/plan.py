@@ -1,7 +1,7 @@
 """From tasks and options to cycles: waypoints, straight lines, joint moves, times."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,11 +10,12 @@ from ..geometry.frames import Array, invert
 from .cycle import Cycle, Segment, SegmentName
 from .heights import Heights
 from .options import Choices, Option, Part, Route, Task, Turns
+from .pace import pace_of
 from .path import Lines, straight
 from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
 from .stands import Stands
 from .stations import Stations
-from .timing import joint_move_time, line_demand, line_time
+from .timing import joint_phases, line_demand, line_phases, row_times, shifted
 
 FAR = 10.0  # [m]: height to go on segments that do not come to rest
 
@@ -348,7 +349,8 @@ class _Builder:
     """Collects the segments of a cycle and keeps the clock."""
 
     def __init__(self, planner: Planner) -> None:
-        self._arm, self._motion = planner.arm, planner.cell.motion
+        arm, motion = planner.arm, planner.cell.motion
+        self._pace = {loaded: pace_of(arm, motion, loaded=loaded) for loaded in (False, True)}
         self._clock = 0.0
         self.segments: list[Segment] = []
 
@@ -363,9 +365,9 @@ class _Builder:
 
     def joint(self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int) -> None:
         """Add a joint-interpolated move over rows, shape (n, dof)."""
-        times = joint_move_time(self._arm, self._motion, rows)
+        profile = joint_phases(self._pace[bool(carried)], rows)
         to_go = np.full(len(rows), FAR)
-        self._add(Segment(name, "joint", rows, self._clock + times, carried, release, to_go))
+        self._add(Segment(name, "joint", rows, to_go, carried, release, to_go), profile)
 
     def line(
         self,
@@ -378,11 +380,14 @@ class _Builder:
     ) -> None:
         """Add a straight line between two heights to go, slanted by a way sideways [m]."""
         length = float(np.hypot(heights[1] - heights[0], sideways))
-        demand = line_demand(self._arm, self._motion, rows, length)
-        times = self._clock + line_time(self._motion, len(rows), length, demand)
+        pace = self._pace[bool(carried)]
+        demand = line_demand(pace, rows, length)
         to_go = np.linspace(*heights, len(rows))
-        self._add(Segment(name, "linear", rows, times, carried, release, to_go, demand))
+        segment = Segment(name, "linear", rows, to_go, carried, release, to_go, demand)
+        self._add(segment, line_phases(pace, rows, length))
 
-    def _add(self, segment: Segment) -> None:
-        self.segments.append(segment)
-        self._clock = float(segment.times[-1])
+    def _add(self, segment: Segment, profile: Array) -> None:
+        times = row_times(profile, segment.kind, len(segment.joints))
+        timed = replace(segment, times=self._clock + times, phases=shifted(profile, self._clock))
+        self.segments.append(timed)
+        self._clock = float(timed.times[-1])
