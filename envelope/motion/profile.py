@@ -10,12 +10,14 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..geometry.frames import Array
 
 TIME, DURATION, PLACE, SPEED, ACCELERATION, JERK = range(6)
 _HALVINGS = 60  # of an interval, after which doubles can tell no difference
-_Change = list[tuple[float, float, float]]
+Index = NDArray[np.intp]
+Changes = list[tuple[float, float, float]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,7 @@ def run(distance: float, limits: Limits, start: float = 0.0, end: float = 0.0) -
     return phases(changes, start)
 
 
-def phases(changes: _Change, start: float) -> Array:
+def phases(changes: Changes, start: float) -> Array:
     """Phases from (duration, acceleration, jerk) each, and the speed at the start; (n, 6)."""
     rows: list[tuple[float, ...]] = []
     time, place, speed = 0.0, 0.0, start
@@ -105,7 +107,7 @@ def _way(one: float, other: float, limits: Limits) -> float:
     return (one + other) / 2.0 * duration
 
 
-def _change(one: float, other: float, limits: Limits) -> _Change:
+def _change(one: float, other: float, limits: Limits) -> Changes:
     """The quickest change of speed, with no acceleration at its ends."""
     size, a, j = abs(other - one), limits.acceleration, limits.jerk
     sign = 1.0 if other >= one else -1.0
@@ -136,7 +138,7 @@ def joined(profiles: list[Array], places: list[float]) -> Array:
     return np.concatenate(parts) if parts else np.zeros((0, 6))
 
 
-def state(profile: Array, which: Array, after: Array) -> tuple[Array, Array, Array]:
+def state(profile: Array, which: Index, after: Array) -> tuple[Array, Array, Array]:
     """Place, speed and acceleration a time [s] after the start of phases, each shape (n,)."""
     phase = profile[which]
     a, j = phase[:, ACCELERATION], phase[:, JERK]
@@ -164,9 +166,10 @@ def passes(profile: Array, places: Array) -> Array:
     return phase[:, TIME] + np.minimum(after, phase[:, DURATION])
 
 
-def _passing_by_halving(profile: Array, which: Array, places: Array) -> Array:
+def _passing_by_halving(profile: Array, which: Index, places: Array) -> Array:
     """The same within phases whose acceleration changes."""
-    low, high = np.zeros(len(places)), profile[which, DURATION].copy()
+    low: Array = np.zeros(len(places))
+    high: Array = profile[:, DURATION][which]
     for _ in range(_HALVINGS):
         middle = (low + high) / 2.0
         short = state(profile, which, middle)[0] < places

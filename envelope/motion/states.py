@@ -7,7 +7,7 @@ import numpy as np
 from ..arm.arm import Arm
 from ..geometry.frames import Array
 from .cycle import Segment
-from .profile import DURATION, JERK, PLACE, SPEED, TIME, passes, state
+from .profile import DURATION, JERK, PLACE, SPEED, TIME, Index, passes, state
 from .slopes import between, slopes
 
 _STEP = np.radians(2.0)  # [rad], or as much in metres over _PER_METRE: joints between two states
@@ -72,25 +72,26 @@ def states_of(arm: Arm, segment: Segment) -> States:
     )
 
 
-def _instants(arm: Arm, segment: Segment, phases: Array) -> tuple[Array, Array]:
+def _instants(arm: Arm, segment: Segment, phases: Array) -> tuple[Index, Array]:
     """Phases and times after their start: both ends of each, the rows within, and between."""
     metre = np.where(arm.chain.turning(), 1.0, _PER_METRE)
     way = (np.abs(np.diff(segment.joints, axis=0)) * metre).max(axis=1)
     along = np.concatenate([[0.0], np.cumsum(way)])
     numbers = np.arange(len(segment.joints), dtype=float)
     at_rows = passes(phases, numbers) if segment.kind == "linear" else np.zeros(0)
-    which: list[Array] = []
+    which: list[Index] = []
     after: list[Array] = []
     ends = np.append(phases[1:, PLACE], numbers[-1])
     starts = np.append(phases[:, SPEED], 0.0)
-    for number, phase in enumerate(phases):
+    for number in range(len(phases)):
+        phase: Array = phases[number]
         begin, end = np.interp((phase[PLACE], ends[number]), numbers, along)
         # Even in time, the states are farthest apart where the phase is fastest.
         mean = max((ends[number] - phase[PLACE]) / phase[DURATION], 1e-12)
         uneven = max(phase[SPEED], starts[number + 1]) / mean
         least = _CURVED if phase[JERK] else 1
         parts = int(np.clip(np.ceil((end - begin) * uneven / _STEP), least, _MOST))
-        even = np.linspace(0.0, phase[DURATION], parts + 1)
+        even = np.linspace(0.0, float(phase[DURATION]), parts + 1)
         mine = at_rows[(at_rows > phase[TIME]) & (at_rows < phase[TIME] + phase[DURATION])]
         times = np.unique(np.concatenate([even, mine - phase[TIME]]))
         which.append(np.full(len(times), number))

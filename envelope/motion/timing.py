@@ -14,6 +14,7 @@ from .profile import (
     PLACE,
     SPEED,
     TIME,
+    Index,
     Limits,
     duration,
     joined,
@@ -102,7 +103,7 @@ def _slower(pace: Pace, profile: Array, first: Array, second: Array) -> float:
     return max(factor, float((np.abs(total) / pace.jerk).max()) ** (1.0 / 3.0))
 
 
-def _looks(profile: Array, rows: int) -> tuple[Array, Array]:
+def _looks(profile: Array, rows: int) -> tuple[Index, Array]:
     """Phases and times in them: the rows, from either side, and both ends of each phase."""
     at = passes(profile, np.arange(rows, dtype=float))
     begin, end = profile[:, TIME], profile[:, TIME] + profile[:, DURATION]
