@@ -7,7 +7,7 @@ from typing import Annotated
 
 from pydantic import Field
 
-from .schema import Part
+from .schema import OrNone, Part
 from .units import (
     Acceleration,
     Distance,
@@ -56,9 +56,9 @@ class MotionPart(Part):
     )
     linear_speed: Speed = 500
     linear_acceleration: Acceleration = 2000
-    linear_jerk: Jerk | None = Field(
+    linear_jerk: Annotated[Jerk | None, OrNone()] = Field(
         default=None,
-        description="of straight lines",
+        description="of straight lines; none: no limit",
         json_schema_extra={"left_out": "no limit"},
     )
     joint_speed_share: PositiveShare = Field(

@@ -99,7 +99,7 @@ patterns:                           # one layer each
 #   transfer_clearance: 80          # of the carried bottom over what stands
 #   linear_speed: 500               # mm/s
 #   linear_acceleration: 2000       # mm/s2
-#   linear_jerk: 20000              # mm/s3; left out: no limit
+#   linear_jerk: none               # mm/s3; none: no limit
 #   joint_speed_share: 1            # share of the joints' rated speeds that is used
 #   joint_acceleration_share: 1     # share of the joints' rated accelerations that is used
 #   loaded_acceleration_share: 1    # share of both accelerations while cartons hang on the tool
