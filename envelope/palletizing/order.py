@@ -29,7 +29,9 @@ class _Laid:
 
 
 @lru_cache(maxsize=128)
-def ordered(pattern: Pattern, towards_arm: Vector) -> Pattern:
+def ordered(
+    pattern: Pattern, towards_arm: Vector, before: tuple[tuple[int, int], ...] = ()
+) -> Pattern:
     """The pattern in an order that lets the arm lay it without reaching over what it laid.
 
     Rows across the direction of the arm, the farthest first; in a row from the end away from
@@ -42,16 +44,36 @@ def ordered(pattern: Pattern, towards_arm: Vector) -> Pattern:
         pattern: The layer.
         towards_arm: Direction from the pallet to the arm's base, in the pallet's frame; the
             deck's axis nearest to it counts, the rest says at which end rows start.
+        before: Pairs of spots, by index, of which the first is laid before the second.
     """
     left = [_seen(spot, towards_arm) for spot in pattern]
+    earlier: dict[int, list[_Laid]] = {}
+    for first, second in before:
+        earlier.setdefault(id(left[second]), []).append(left[first])
     down: list[_Laid] = []
     while left:
+        due = [p for p in left if all(q in down for q in earlier.get(id(p), ()))]
         # Outlines that overlap can hide each other in a ring: then all are open.
-        clear = [p for p in left if not any(_hides(p, q) for q in left if q is not p)] or left
+        clear = [p for p in due if not any(_hides(p, q) for q in left if q is not p)] or due or left
         chosen = min(clear, key=lambda p: (*_squeezed(p, down, left), *p.key))
         left.remove(chosen)
         down.append(chosen)
     return tuple(laid.spot for laid in down)
+
+
+def spots_behind(front: Spot, others: Sequence[Spot], towards_arm: Vector) -> frozenset[int]:
+    """Which other spots, by index, must be laid before one that would stand in their way in."""
+    seen = _seen(front, towards_arm)
+    return frozenset(
+        index
+        for index, other in enumerate(others)
+        if other is not front and _hides(seen, _seen_once(other, towards_arm))
+    )
+
+
+@lru_cache(maxsize=2048)
+def _seen_once(spot: Spot, towards_arm: Vector) -> "_Laid":
+    return _seen(spot, towards_arm)
 
 
 def _seen(spot: Spot, towards_arm: Vector) -> _Laid:
