@@ -26,7 +26,7 @@ from .motion.shortfall import shortfall
 from .motion.stands import Stands, stands_of
 from .motion.stations import Stations
 
-_BLOCK = 32  # tasks that are planned and watched in one batch
+_BLOCK = 48  # tasks that are planned and watched in one batch
 _TRIALS = 40  # motions that are watched for one task before it fails
 _WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
 

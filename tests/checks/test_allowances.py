@@ -10,7 +10,7 @@ from envelope.cell.model import Tolerances
 from envelope.checks.allowances import allowances
 from envelope.checks.case import Case
 from envelope.checks.cast import cast_of
-from envelope.checks.clearance import judged
+from envelope.checks.clearance import tightest
 from envelope.checks.stretches import Planned
 from envelope.checks.watch import watch_cycles
 from envelope.motion.options import tasks_of
@@ -32,7 +32,7 @@ def case_of(cell):
 
 def findings(cell):
     case = case_of(cell)
-    return [judged(case, entry, entry.rule.check) for entry in case.watched]
+    return [tightest(case, [entry], entry.rule.check)[0] for entry in case.watched]
 
 
 def taken_off(cell, mover, other, gain):
