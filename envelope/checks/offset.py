@@ -26,10 +26,12 @@ def _stated(case: Case) -> Finding:
     group, turn = case.task.group, _turn(case)
     centre = centre_in_tool(case.cell.tool, group, turn)
     where = f"group centre in tool frame ({centre[0] * _MM:.1f}, {centre[1] * _MM:.1f}) mm"
-    if group.stated_offset is None:
+    taught = group.taught_at(turn)
+    told = group.stated_offset if taught is None or taught.stated is None else taught.stated
+    if told is None:
         return Finding("offset", "pass", 0.0, SAME * _MM, "mm", f"{where}, from the grip fields")
-    off = float(np.hypot(*(centre - np.array(group.stated_offset))))
-    stated = ", ".join(f"{value * _MM:.1f}" for value in group.stated_offset)
+    off = float(np.hypot(*(centre - np.array(told))))
+    stated = ", ".join(f"{value * _MM:.1f}" for value in told)
     return Finding(
         "offset",
         "pass" if off <= SAME else "fail",

@@ -19,6 +19,7 @@ from .progress import progress_bar
 
 if TYPE_CHECKING:
     from ..checks.second_opinion import Opinion
+    from ..report.taught import Taught
 
 PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
@@ -47,6 +48,11 @@ NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
     help="Check the same cell with one value changed, as in pallets.A.at.x=650.",
 )
 @click.option(
+    "--taught",
+    type=click.Path(path_type=Path),
+    help="Check the cell as taught: a table of `envelope sheet`, filled in, and what lost margin.",
+)
+@click.option(
     "--jobs", type=click.IntRange(min=1), help="Number of processes.  [default: all cores]"
 )
 @click.option(
@@ -66,7 +72,9 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
     2 the input is wrong, 3 the second opinion disagrees, 130 interrupted.
     """
     _refuse(cell, force, asked)
-    model, result = _judged(cell, settings, asked, quiet)
+    model, result, lost = _judged(cell, settings, asked, quiet)
+    if lost and not quiet:
+        answer(lost)
     answer(_report(result, model, quiet))
     _write(result, model, asked)
     if asked["pictures"] is not None:
@@ -78,26 +86,49 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
 
 def _refuse(cell: Path, force: bool, asked: dict[str, Any]) -> None:
     outputs = [asked[name] for name in ("results", "csv", "glb") if asked[name] is not None]
-    refuse_existing(outputs, force, inputs=[cell])
+    inputs = [cell] if asked["taught"] is None else [cell, asked["taught"]]
+    refuse_existing(outputs, force, inputs)
     if asked["pictures"] is not None:
         refuse_full_folder(asked["pictures"], force)
 
 
 def _judged(
     path: Path, settings: tuple[str, ...], asked: dict[str, Any], quiet: bool
-) -> tuple[Cell, Result]:
+) -> tuple[Cell, Result, str]:
+    """The cell, as taught where that is told, with its result; and what lost margin, in words."""
     from ..cell.load import load
     from .selection import ids_to_check, select
 
     cell = load(path, settings)
     chosen = select(cell, asked["placements"], asked["pallets"], asked["layers"])
-    from ..verify import check as verify
+    taught = None if asked["taught"] is None else _taught(cell, asked["taught"])
 
-    with progress_bar("checking", wanted=not quiet) as progress:
-        jobs = asked["jobs"] or cores()
-        result = verify(cell, placements=chosen, jobs=jobs, progress=progress)
-    _refuse_gaps(result, ids_to_check(cell) if chosen is None else chosen)
-    return cell, result
+    def judged(model: Cell, label: str) -> Result:
+        from ..verify import check as verify
+
+        with progress_bar(label, wanted=not quiet) as progress:
+            jobs = asked["jobs"] or cores()
+            result = verify(model, placements=chosen, jobs=jobs, progress=progress)
+        _refuse_gaps(result, ids_to_check(model) if chosen is None else chosen)
+        return result
+
+    planned = judged(cell, "checking")
+    if taught is None:
+        return cell, planned, ""
+    from ..report.margins import as_text as losses_as_text
+
+    if taught.cell is cell:
+        return cell, planned, losses_as_text(taught, planned, planned, _width())
+    now = judged(taught.cell, "checking as taught")
+    return taught.cell, now, losses_as_text(taught, planned, now, _width())
+
+
+def _taught(cell: Cell, path: Path) -> "Taught":
+    """A table that came back, put into the cell. Raises CellError."""
+    from ..cell.taught import TaughtFile
+    from ..report.taught import put_in
+
+    return put_in(cell, TaughtFile(path))
 
 
 def _refuse_gaps(result: Result, asked: Collection[str]) -> None:
@@ -113,10 +144,13 @@ def _report(result: Result, cell: Cell, quiet: bool) -> str:
 
     if quiet:
         return verdict_line(result, cell) + "\n"
-    width = PIPED_WIDTH
+    return as_text(result, cell, _width())
+
+
+def _width() -> int:
     if sys.stdout.isatty():
-        width = min(max(shutil.get_terminal_size().columns, NARROWEST), WIDEST)
-    return as_text(result, cell, width)
+        return min(max(shutil.get_terminal_size().columns, NARROWEST), WIDEST)
+    return PIPED_WIDTH
 
 
 def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:

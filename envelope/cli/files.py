@@ -18,7 +18,7 @@ def refuse_existing(paths: Iterable[Path], force: bool, inputs: Iterable[Path] =
     Raises:
         click.UsageError: Saying which one cannot be written, and why.
     """
-    taken = {path.resolve(): "would be written over the cell file" for path in inputs}
+    taken = {path.resolve(): "is read, and may not be written over" for path in inputs}
     for path in paths:
         place = path.resolve()
         if place in taken:

@@ -151,8 +151,8 @@ def test_nothing_is_overwritten_without_force(answers, capsys):
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (["--results", "cell.yaml"], "over the cell file"),
-        (["--results", "./cell.yaml"], "over the cell file"),
+        (["--results", "cell.yaml"], "may not be written over"),
+        (["--results", "./cell.yaml"], "may not be written over"),
         (["--results", "one", "--csv", "./one"], "named for two outputs"),
         (["--results", "no/such/r.json"], "there is no folder"),
         (["--results", "folder"], "is a folder"),
