@@ -84,8 +84,11 @@ def test_a_number_and_its_limit_give_the_verdict(run):
 
 
 def test_cycles_join_and_come_home(run):
-    """Ends meet starts, time never runs back, and every cycle starts and ends at one posture."""
-    homes = {}
+    """Ends meet starts, time never runs back, and every cycle starts and ends at one posture.
+
+    With a lift, at one for each of its places: a cycle starts where it stood for the one before.
+    """
+    homes, on_axis = {}, run.cell.mounted.arm.axis is not None
     for pallet, _, stretches in run.cycles():
         for before, after in pairwise(stretches):
             assert np.array_equal(before.joints[-1], after.joints[0])
@@ -93,11 +96,14 @@ def test_cycles_join_and_come_home(run):
         for stretch in stretches:
             assert len(stretch.joints) == len(stretch.times) >= 2
             assert (np.diff(stretch.times) >= 0.0).all()
-        assert np.array_equal(stretches[0].joints[0], stretches[-1].joints[-1])
+        first, last = stretches[0].joints[0], stretches[-1].joints[-1]
         assert stretches[0].times[0] == 0.0
-        home = homes.setdefault(pallet.name, stretches[0].joints[0])
-        assert np.array_equal(home, stretches[0].joints[0])
-    assert homes
+        if not on_axis:
+            assert np.array_equal(first, last)
+        for end in (first, last):
+            place = float(end[0]) if on_axis else None
+            assert np.array_equal(homes.setdefault((pallet.name, place), end), end)
+    assert len(homes) == (2 if on_axis else len({pallet for pallet, _ in homes}))
 
 
 def test_segments_come_in_their_order(run):

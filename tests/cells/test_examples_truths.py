@@ -33,9 +33,56 @@ def test_five_layers_of_tea_pass_in_full():
     ("riser", "placement"),
     [(700, "A/7/1"), (900, "A/7/1"), (1100, "A/7/1"), (1300, "A/7/4"), (1500, "A/1/1")],
 )
-def test_no_riser_serves_seven_layers_of_tea(riser, placement):
+def test_these_risers_do_not_serve_seven_layers_of_tea(riser, placement):
     found = verdicts("tea-seven-layers", {placement}, f"arm.at.z={riser}")[placement]
     assert "reach" in failing(found)
+
+
+@pytest.mark.parametrize(
+    ("placement", "heights"),
+    [
+        ("A/8/4", (300, 700, 1100, 1400, 1500, 1550, 1600)),  # the far carton on top, from below
+        ("A/1/1", (1475, 1525, 1600, 1700, 1900)),  # the near one at the bottom, from above
+    ],
+)
+def test_no_fixed_height_serves_eight_layers_of_tea(placement, heights):
+    """The two ranges of height overlap by more than 100 mm."""
+    for height in heights:
+        settings = ("stacks.main.layers=8", f"arm.at.z={height}")
+        found = verdicts("tea-seven-layers", {placement}, *settings)[placement]
+        assert "reach" in failing(found), height
+
+
+@pytest.mark.parametrize("place", [0, 400])
+def test_the_lift_held_at_one_of_its_places_does_not_serve_them_either(place):
+    found = verdicts("tea-on-a-lift", {"A/1/1", "A/8/4"}, f"arm.lift.positions=[{place}]")
+    assert failing(found["A/1/1" if place else "A/8/4"]) >= {"reach"}
+
+
+def lift_places(cycle) -> list[float]:
+    """Where the lift stands along a cycle, each place once in a row [mm]."""
+    places = np.concatenate([segment.joints[:, 0] for segment in cycle.segments]) * 1e3
+    return [float(p) for k, p in enumerate(places) if k == 0 or p != places[k - 1]]
+
+
+@pytest.mark.parametrize("freely", [False, True])
+def test_a_lift_serves_eight_layers_of_tea_with_one_move(freely):
+    """None is too few, as shown above."""
+    settings = ["arm.lift.positions=null"] if freely else []
+    result = check(load(CELLS / "tea-on-a-lift.yaml", settings))
+    assert result.count("fail") == result.count("not checked") == 0
+    assert freely or result.count("marginal") == 2
+    walked = [place for judged in result.placements for place in lift_places(judged.cycle)]
+    moves = [k for k in range(1, len(walked)) if walked[k] != walked[k - 1]]
+    assert len(moves) == 1
+    if not freely:
+        assert set(walked) == {0.0, 400.0}
+    on_the_way = [j.placement.id for j in result.placements if len(lift_places(j.cycle)) > 1]
+    assert len(on_the_way) == 1
+    for judged in result.placements:
+        for segment in judged.cycle.segments:
+            if segment.kind == "linear":
+                assert np.ptp(segment.joints[:, 0]) == 0.0
 
 
 @pytest.mark.parametrize(

@@ -88,9 +88,10 @@ def carton_body(name: str, size, at: np.ndarray) -> Body:
 def moving(cell: Cell) -> list[Piece]:
     """Arm and tool; the arm's base, which only stands, included."""
     chain = cell.mounted.arm.chain
-    names = ["base", *(link.name for link in chain.links)]
+    on_axis = cell.mounted.arm.axis
+    names = ["base" if on_axis is None else on_axis.kind, *(link.name for link in chain.links)]
     pieces = [
-        Piece(f"link/{names[entry.link]}", "arm", entry.body, entry.link)
+        Piece(f"link/{entry.part or names[entry.link]}", "arm", entry.body, entry.link)
         for entry in cell.mounted.arm.bodies
     ]
     mount = chain.link_from_flange

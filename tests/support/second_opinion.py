@@ -227,5 +227,7 @@ SAMPLE = {
     "biscuits-two-pallets": lambda cell: _spread(cell, 12),
     "oats-two-heads": lambda cell: _spread(cell, 16),
     "tea-five-layers": lambda cell: None,
+    # both places of the lift, and the cycle in which it moves
+    "tea-on-a-lift": lambda cell: {"A/1/1", "A/1/7", "A/6/8", "A/7/1", "A/8/4", "A/8/8"},
     "tea-seven-layers": lambda cell: _spread(cell, 10),
 }
