@@ -198,6 +198,7 @@ class _Assembly:
             motion=_filled(model.Motion, part.motion),
             support=_filled(model.Support, part.support),
             tolerances=_filled(model.Tolerances, part.tolerances),
+            line=_line(part),
             defaults=(*left_out, *tool.defaults, *defaults),
             notes=tuple(sources.notes),
         )
@@ -231,6 +232,16 @@ class _Assembly:
             part.max_load,
             part.overhang,
         )
+
+
+def _line(part: CellPart) -> model.Line | None:
+    """The line, its queue as long as the infeed where the file does not say."""
+    if part.line is None:
+        return None
+    values: dict[str, Any] = part.line.model_dump()
+    if part.line.queue_length is None:
+        values["queue_length"] = part.infeed.length
+    return model.Line(**values)
 
 
 def _travel(arm: Arm) -> float:

@@ -221,6 +221,7 @@ class Motion:
     loaded_acceleration_share: float = 1.0  # of both accelerations, while cartons hang
     grip_time: float = 0.3
     release_time: float = 0.2
+    settle_time: float = 0.0  # standing still before gripping and before releasing
     blend_radius: float = 0.0  # corners may be rounded within this distance of them
 
 
@@ -255,6 +256,37 @@ class Tolerances:
 
 
 @dataclass(frozen=True, slots=True)
+class Line:
+    """The production line that the cell must keep up with [s, m].
+
+    Attributes:
+        rate: Cartons that come, and must go down [1/s].
+        index_time: For a carton to move up into its place at the stop.
+        settle_time: For the group to come to rest once its last carton is there.
+        queue_length: Length of the infeed that cartons may stand on, from the stop.
+        queue_places: How many cartons it takes, where it has a place for each.
+        pallet_change: From the last release on a pallet until an empty one stands there.
+        during_change: Whether the arm waits meanwhile, or goes on with another pallet.
+        reduced_share: Share of the time in which the arm runs at reduced speed.
+        reduced_speed: Share of its speed that it then has.
+        reduced_stretch: Longest time at reduced speed in one piece.
+        margin: A rate that is above the line's by less than this share is marginal.
+    """
+
+    rate: float
+    queue_length: float
+    index_time: float = 1.0
+    settle_time: float = 0.3
+    queue_places: int | None = None
+    pallet_change: float = 30.0
+    during_change: Literal["wait", "go on"] = "wait"
+    reduced_share: float = 0.0
+    reduced_speed: float = 0.25
+    reduced_stretch: float = 60.0
+    margin: float = 0.1
+
+
+@dataclass(frozen=True, slots=True)
 class Default:
     """A value the user left out, as the report repeats it."""
 
@@ -269,6 +301,7 @@ class Cell:
     Attributes:
         sha256: Of the cell's content: the file, what it names, and what was set on top.
         groups: By name.
+        line: What the cell must keep up with; None where the file states none.
         fixtures: All that stands still but infeed and pallets (their own `fixtures`).
         defaults: What was left out and taken.
         notes: Remarks for the report ("mesh frame.stl is not watertight: no inside").
@@ -287,5 +320,6 @@ class Cell:
     motion: Motion = field(default_factory=Motion)
     support: Support = field(default_factory=Support)
     tolerances: Tolerances = field(default_factory=Tolerances)
+    line: Line | None = None
     defaults: tuple[Default, ...] = ()
     notes: tuple[str, ...] = ()

@@ -16,6 +16,7 @@ from pydantic_core import CoreSchema, core_schema
 from .schema import OrNone, Part, Shape, SizeTriple, Stand
 from .schema_axis import LiftPart, TrackPart
 from .schema_limits import ClearancesPart, MotionPart, SupportPart, TolerancesPart
+from .schema_line import LinePart
 from .schema_pattern import PatternPart
 from .schema_tool import ToolChoice, ToolPart
 from .units import (
@@ -319,6 +320,11 @@ class CellPart(Part):
     motion: MotionPart = Field(default_factory=MotionPart)
     support: SupportPart = Field(default_factory=SupportPart)
     tolerances: TolerancesPart = Field(default_factory=TolerancesPart)
+    line: LinePart | None = Field(
+        default=None,
+        description="the production line that the cell must keep up with",
+        json_schema_extra={"left_out": "none: the rate is not judged"},
+    )
 
     @model_validator(mode="after")
     def _has_content(self) -> Self:

@@ -72,6 +72,10 @@ class MotionPart(Part):
     )
     grip_time: Seconds = 0.3
     release_time: Seconds = 0.2
+    settle_time: Seconds = Field(
+        default=0,
+        description="standing still before gripping and before releasing, where a riser sways",
+    )
     blend_radius: Distance = Field(default=0, description="within which corners may be rounded")
 
 

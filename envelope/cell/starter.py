@@ -105,6 +105,7 @@ patterns:                           # one layer each
 #   loaded_acceleration_share: 1    # share of both accelerations while cartons hang on the tool
 #   grip_time: 0.3
 #   release_time: 0.2
+#   settle_time: 0                  # standing still before it grips and releases (tall riser)
 #   blend_radius: 0                 # corners may be rounded within this distance of them
 
 # support:                          # what a stack must offer
@@ -123,4 +124,17 @@ patterns:                           # one layer each
 #   pallet_height: 0
 #   arm_repeatability: 0
 #   added: sum                      # or: root of squares
+
+# line:                             # what the cell must keep up with; left out: not judged
+#   rate: 12                        # cartons/min
+#   index_time: 1                   # s, for a carton to move up into its place at the stop
+#   settle_time: 0.3                # s, for the group to come to rest there
+#   queue_length: 2000              # that cartons may stand on; left out: the infeed's length
+#   queue_places: 8                 # cartons it takes; left out: as many as fit on the length
+#   pallet_change: 30               # s, until an empty pallet stands in place of a full one
+#   during_change: wait             # or: go on, with another pallet
+#   reduced_share: 0                # share of the time at reduced speed (people near, say)
+#   reduced_speed: 0.25             # share of the speed that is left then
+#   reduced_stretch: 60             # s, the longest time at reduced speed in one piece
+#   margin: 0.1                     # less than this share above the line's rate is marginal
 """

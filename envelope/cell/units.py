@@ -132,7 +132,9 @@ def _registry() -> Any:
     """The unit library, imported when the first text with a unit turns up."""
     import pint
 
-    return cast(Any, pint.UnitRegistry())
+    registry = cast(Any, pint.UnitRegistry())
+    registry.define("carton = [cartons]")
+    return registry
 
 
 def _converted(number: float, unit: str, quantity: Quantity, text: str) -> float:
@@ -283,6 +285,9 @@ Acceleration = Annotated[
     float, Quantity("an acceleration", "mm/s2", "mm/s**2", 1e3, 0.0, 1e6, True)
 ]
 Jerk = Annotated[float, Quantity("a jerk", "mm/s3", "mm/s**3", 1e3, 0.0, 1e8, True)]
+CartonRate = Annotated[
+    float, Quantity("a rate", "cartons/min", "carton/min", 60.0, 0.0, 6000.0, True)
+]
 Share = Annotated[float, Quantity("a share", "", "", 1.0, 0.0, 1.0)]
 PositiveShare = Annotated[float, Quantity("a share", "", "", 1.0, 0.0, 1.0, True)]
 Number = Annotated[float, Quantity("a number", "", "", 1.0, -1e9, 1e9)]

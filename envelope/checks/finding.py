@@ -6,6 +6,7 @@ from typing import Literal
 
 from ..motion.cycle import Cycle
 from ..palletizing.group import Placement
+from .throughput import Rate
 
 Verdict = Literal["pass", "marginal", "fail", "not checked"]
 _ORDER: tuple[Verdict, ...] = ("pass", "marginal", "not checked", "fail")
@@ -63,17 +64,26 @@ class Judged:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Result:
-    """What a check of a cell found, placements in order (pallet, then turn)."""
+    """What a check of a cell found, placements in order (pallet, then turn).
+
+    Attributes:
+        findings: About the cell as a whole.
+        rate: How many cartons a minute it brings; None where no line is stated, where only
+            some placements were checked, or where one has no motion.
+    """
 
     cell_name: str
     sha256: str
     placements: tuple[Judged, ...]
     notes: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    rate: Rate | None = None
 
     @property
     def verdict(self) -> Verdict:
-        """The worst verdict of its placements."""
-        return worst(judged.verdict for judged in self.placements)
+        """The worst verdict of its placements and of the cell as a whole."""
+        verdicts: list[Verdict] = [judged.verdict for judged in self.placements]
+        return worst([*verdicts, *(finding.verdict for finding in self.findings)])
 
     def count(self, verdict: Verdict) -> int:
         """How many placements have this verdict."""

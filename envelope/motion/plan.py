@@ -237,7 +237,8 @@ class Planner:
             builder.joint("approach pick", np.stack([start, lines[0][-1]]), (), 0)
         lift = self.heights.lift(task)
         builder.line("approach pick", lines[0][::-1], (lift, 0.0), (), 0)
-        builder.dwell(self.cell.motion.grip_time)
+        settle = self.cell.motion.settle_time
+        builder.dwell(settle + self.cell.motion.grip_time)
         builder.line("lift off", lines[1], (0.0, lift + self._higher(task, option)), every, 0)
         held = every
         for release, placement in enumerate(task.placements):
@@ -252,7 +253,7 @@ class Planner:
                 builder.line("approach place", down[::-1], (high, low), held, release)
             slant = float(np.hypot(*option.approach[release])) * self.cell.motion.approach_slant
             builder.line("approach place", inward[::-1], (low, 0.0), held, release, slant)
-            builder.dwell(self.cell.motion.release_time)
+            builder.dwell(settle + self.cell.motion.release_time)
             held = tuple(item for item in held if item not in placement.items)
             rise = self.heights.departure(task, option, release)
             builder.line("withdraw", outward, (0.0, rise), held, release + 1)

@@ -14,6 +14,7 @@ import numpy as np
 from ..arm.chain import Chain
 from ..cell.model import Cell
 from ..checks.finding import Finding, Judged, Result
+from ..checks.throughput import Rate
 from ..geometry.frames import Array
 from ..motion.cycle import Cycle, Segment
 from ..palletizing.group import Placement
@@ -47,6 +48,8 @@ def as_json(result: Result, cell: Cell) -> str:
             "fail": result.count("fail"),
             "not_checked": result.count("not checked"),
         },
+        "findings": [_finding(finding) for finding in result.findings],
+        "rate": None if result.rate is None else _rate(result.rate),
     }
     told: set[tuple[str, int]] = set()
     lines: list[str] = []
@@ -108,6 +111,41 @@ def _finding(finding: Finding) -> dict[str, Any]:
         "at": None if finding.at is None else rounded(finding.at, TIME_DECIMALS),
         "message": finding.message,
         "worst_case": _worst_case(finding),
+    }
+
+
+def _rate(rate: Rate) -> dict[str, Any]:
+    """What the cell brings in a minute; rates in cartons/min."""
+
+    def shown(value: float) -> float:
+        return rounded(value, VALUE_DECIMALS)
+
+    queue = rate.queue
+    return {
+        "sustained": shown(rate.sustained),
+        "alone": shown(rate.alone),
+        "asked": None if rate.asked is None else shown(rate.asked),
+        "cartons": rate.cartons,
+        "cycles": rate.cycles,
+        "mean_cycle": shown(rate.mean_cycle),
+        "slowest_cycle": {
+            "seconds": shown(rate.slowest_cycle[0]),
+            "placement": rate.slowest_cycle[1],
+        },
+        "waiting": {name: shown(seconds) for name, seconds in rate.waiting},
+        "layers": [
+            {"pallet": layer.pallet, "layer": layer.layer, "rate": shown(layer.rate)}
+            for layer in rate.layers
+        ],
+        "dominating": {name: shown(seconds) for name, seconds in rate.dominating},
+        "queue": None
+        if queue is None
+        else {
+            "cartons": queue.cartons,
+            "length": None if queue.length is None else shown(queue.length),
+            "available": shown(queue.available),
+            "places": queue.places,
+        },
     }
 
 

@@ -6,6 +6,7 @@ from textwrap import wrap
 from ..cell.model import Cell, Default
 from ..checks.finding import Judged, Result, Verdict
 from .problems import problem_lines
+from .rate import rate_lines, rate_remark
 
 PROVED = (
     "Clearances are proved over the whole motion, not sampled: of the bodies as modelled, "
@@ -21,7 +22,7 @@ _VERDICTS: tuple[Verdict, ...] = ("pass", "marginal", "fail", "not checked")
 
 def as_text(result: Result, cell: Cell, width: int = 100) -> str:
     """The whole report: layers, problems, assumptions, and the verdict as its last line."""
-    lines = [result.cell_name, "", *_layers(result), ""]
+    lines = [result.cell_name, "", *_layers(result), "", *rate_lines(result, width)]
     lines += problem_lines(result, width)
     lines += [*_assumptions(result, cell, width), "", verdict_line(result, cell)]
     return "".join(_printable(line) + "\n" for line in lines)
@@ -29,16 +30,17 @@ def as_text(result: Result, cell: Cell, width: int = 100) -> str:
 
 def verdict_line(result: Result, cell: Cell) -> str:
     """The verdict in one line."""
-    total = len(result.placements)
-    if result.verdict == "pass":
-        return f"PASS: {_counted(total, 'pass', 'passes')}.{_selection(result, cell)}"
+    total, rate = len(result.placements), rate_remark(result)
+    if result.count("pass") == total:
+        counted = _counted(total, "pass", "passes")
+        return f"{result.verdict.upper()}: {counted}.{rate}{_selection(result, cell)}"
     troubles = [
         (result.count("fail"), "fail", "fails"),
         (result.count("not checked"), "could not be checked", "could not be checked"),
         (result.count("marginal"), "are marginal", "is marginal"),
     ]
     told = [f"{number} {one if number == 1 else many}" for number, many, one in troubles if number]
-    text = f"{result.verdict.upper()}: of {_counted(total)} {', '.join(told)}."
+    text = f"{result.verdict.upper()}: of {_counted(total)} {', '.join(told)}.{rate}"
     return text + _selection(result, cell)
 
 

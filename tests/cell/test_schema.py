@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from envelope.cell import model, schema_limits
+from envelope.cell import model, schema_limits, schema_line
 from envelope.cell.load import json_schema
 from envelope.cell.yaml_reading import read_yaml
 
@@ -27,6 +27,13 @@ def test_defaults_of_files_are_those_of_the_model(kind, part):
     for key, value in theirs.items():
         exact = value is None or isinstance(value, str)
         assert ours[key] == (value if exact else pytest.approx(value, rel=1e-12))
+
+
+def test_defaults_of_the_line_are_those_of_the_model():
+    ours = schema_line.LinePart(rate=12).model_dump()
+    theirs = dataclasses.asdict(model.Line(rate=0.2, queue_length=2.0))
+    assert ours.keys() == theirs.keys()
+    assert ours == {**theirs, "queue_length": None}  # its own default is the infeed's length
 
 
 def test_the_schema_is_one_that_editors_read():

@@ -3,6 +3,7 @@
 import re
 
 from envelope.cell.load import load
+from envelope.cell.model import Line
 from envelope.cell.starter import starter_cell
 
 
@@ -21,8 +22,10 @@ def test_the_defaults_it_shows_are_the_defaults(starter, write):
     plain, full = load(starter()), load(write(text, "full.yaml"))
     for section in ("clearances", "motion", "support", "tolerances"):
         assert getattr(plain, section) == getattr(full, section)
+    assert plain.line is None
+    assert full.line == Line(rate=0.2, queue_length=2.0, queue_places=8)
     left_out = {default.key.split(".")[0] for default in full.defaults}
-    assert not left_out & {"clearances", "motion", "support", "tolerances"}
+    assert not left_out & {"clearances", "motion", "support", "tolerances", "line"}
 
 
 def test_every_key_it_shows_is_read(write):
@@ -32,7 +35,7 @@ def test_every_key_it_shows_is_read(write):
     )
     text = re.sub(r"(?m)^#(  +)(- |\w+: ?)", r"\1\2", text)
     text = re.sub(r"(?m)^(  +)# ( *)(- |[a-z_ ]+: ?)", r"\1\2\3", text)
-    text = re.sub(r"(?m)^# (floor|clearances|motion|support|tolerances):", r"\1:", text)
+    text = re.sub(r"(?m)^# (floor|clearances|motion|support|tolerances|line):", r"\1:", text)
     text = text.replace("{model: one-field-400x300}", "{model: two-heads-400}")
     text = re.sub(r"(?m)^.*mesh: frame.stl.*$", "", text)
     cell = load(write(text))

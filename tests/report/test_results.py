@@ -9,7 +9,7 @@ from envelope.report.results import as_json, joint_scale
 
 from . import synthetic as made
 
-TOP_KEYS = ["format", "cell", "verdict", "counts", "placements"]
+TOP_KEYS = ["format", "cell", "verdict", "counts", "findings", "rate", "placements"]
 PLACEMENT_KEYS = [
     "id",
     "pallet",
