@@ -115,9 +115,9 @@ class Clock:
                 if at_stop == turn.cartons:
                     settling = now + int(self.line.settle_time)
             taken = sum(entry.cartons for entry in wanted[:number])
-            if moving is None and at_stop < turn.cartons and now >= free_stop:
-                if came > taken + at_stop:
-                    moving = now + int(self.line.index_time)
+            wanting = moving is None and at_stop < turn.cartons and now >= free_stop
+            if wanting and came > taken + at_stop:
+                moving = now + int(self.line.index_time)
             ready = settling is not None and now >= settling and at_stop == turn.cartons
             if busy is None and ready and now >= max(waits, blocked_until[turn.pallet]):
                 found.append(now)
