@@ -7,7 +7,7 @@ import numpy as np
 from ..cell.model import Clearances
 from ..geometry.frames import Array
 from ..geometry.stage import Index, Stage, box_gap
-from ..geometry.sweep import CAP
+from ..geometry.sweep import CAP, COARSE
 from .cast import SEGMENTS, Cast, Mask
 from .inside import closed_meshes
 from .stretches import Planned, Stretches
@@ -44,6 +44,7 @@ class Meetings:
 
     Attributes:
         far: Gap between boxes from which on parts are not watched: never under the cap [m].
+        asked: The greatest clearance asked for [m]: enough for whether limits are kept.
     """
 
     def __init__(
@@ -58,6 +59,7 @@ class Meetings:
         self.segments, self.motion = stretches.segments, stretches.motion
         self.closed = closed_meshes(cast)
         self.far = max(CAP + _most_asked(clearances), cap_of(clearances))
+        self.asked = _most_asked(clearances)
         still = np.flatnonzero(cast.link == 0)
         self._still_boxes = self._whole(*stage.still_boxes(), still)
         self._stands = self._standing()[:, cast.parts.owner[still]]
@@ -67,14 +69,18 @@ class Meetings:
         for i, j in cast.together:
             self._together[i, j] = self._together[j, i] = True
 
-    def near_pairs(self) -> tuple[Index, Index, Index]:
-        """Segments and parts (moving, other) that come within the cap at all."""
+    def near_pairs(self, *, values: bool = True) -> tuple[Index, Index, Index]:
+        """Segments and parts (moving, other) that come within the cap at all.
+
+        With values=False those that may come nearer than asked.
+        """
+        far = self.far if values else min(self.far, self.asked + 2 * COARSE)
         parts = range(len(self.cast.link))
         moving = [part for part in parts if self.cast.link[part]]
         still = [part for part in parts if not self.cast.link[part]]
         boxes = self._over_segments(moving)
-        found = [self._near_standing(part, np.array(still, np.intp), boxes) for part in moving]
-        found.append(self._near_each_other(moving, still, boxes))
+        found = [self._near_standing(part, np.array(still, np.intp), boxes, far) for part in moving]
+        found.append(self._near_each_other(moving, still, boxes, far))
         segment, first, second = (np.concatenate(column) for column in zip(*found, strict=True))
         return segment.astype(np.intp), first.astype(np.intp), second.astype(np.intp)
 
@@ -91,23 +97,27 @@ class Meetings:
         return self._whole_moving(boxes)
 
     def _near_standing(
-        self, part: int, still: Index, boxes: dict[int, tuple[Array, Array]]
+        self, part: int, still: Index, boxes: dict[int, tuple[Array, Array]], far: float
     ) -> tuple[Index, Index, Index]:
         """What stands near one moving part: segments, the part, others."""
         low, high = boxes[part]
         other_low, other_high = self._still_boxes
-        near = other_low[0, still] - high[0, :, None] < self.far
-        near &= low[0, :, None] - other_high[0, still] < self.far
+        near = other_low[0, still] - high[0, :, None] < far
+        near &= low[0, :, None] - other_high[0, still] < far
         for axis in (1, 2):
-            near &= other_low[axis, still] - high[axis, :, None] < self.far
-            near &= low[axis, :, None] - other_high[axis, still] < self.far
+            near &= other_low[axis, still] - high[axis, :, None] < far
+            near &= low[axis, :, None] - other_high[axis, still] < far
         near = near[self.motion] & self._stands
         near &= self._carried[:, self.cast.parts.owner[part], None]
         segment, other = np.nonzero(near)
         return segment, np.full(len(segment), part), still[other]
 
     def _near_each_other(
-        self, moving: list[int], still: list[int], boxes: dict[int, tuple[Array, Array]]
+        self,
+        moving: list[int],
+        still: list[int],
+        boxes: dict[int, tuple[Array, Array]],
+        far: float,
     ) -> tuple[Index, Index, Index]:
         """Moving parts near each other, or near the arm's own base."""
         owner, actors = self.cast.parts.owner, self.cast.actors
@@ -131,7 +141,7 @@ class Meetings:
         lows, highs = (np.stack(side, axis=1) for side in zip(*boxes.values(), strict=True))
         first, second = row[pairs[:, 0]], row[pairs[:, 1]]
         gap = box_gap(lows[:, first], highs[:, first], lows[:, second], highs[:, second])
-        near = (gap < self.far)[:, self.motion]
+        near = (gap < far)[:, self.motion]
         near &= self._carried.T[owner[pairs[:, 0]]] & self._carried.T[owner[pairs[:, 1]]]
         pair, segment = np.nonzero(near)
         return segment, pairs[pair, 0], pairs[pair, 1]

@@ -99,7 +99,7 @@ class Watch:
 
         With values=False only whether it keeps its limit, and only those that do not.
         """
-        segment, first, second = self.meetings.near_pairs()
+        segment, first, second = self.meetings.near_pairs(values=values)
         rule = self._ruled(segment, first, second)
         segment, first, second, rule = self._with_contact(segment, first, second, rule)
         unique, query = self._queries(segment, first, second, rule)
@@ -270,30 +270,43 @@ def _once(pairs: Pairs, keys: Index) -> tuple[Pairs, Index, Index]:
         answers each query, (n,); and for each number a query that it stands for.
     """
     order = np.argsort(pairs.query, kind="stable")
-    ends = np.cumsum(np.bincount(pairs.query, minlength=len(keys))).tolist()
-    # whole numbers that name a pair, so that lists of pairs compare as bytes
-    named = (pairs.first * (1 << 32) + pairs.second)[order]
-    motion: list[int] = pairs.segment[order][np.array(ends, np.intp) - 1].tolist()
-    asked: list[list[int]] = keys[:, 1:].tolist()
-    known: dict[tuple[object, ...], int] = {}
-    like = np.empty(len(keys), np.intp)
-    asking: list[int] = []
-    begin = 0
-    for query, end in enumerate(ends):
-        key = (motion[query], *asked[query], named[begin:end].tobytes())
-        begin = end
-        number = known.setdefault(key, len(asking))
-        like[query] = number
-        if number == len(asking):
-            asking.append(query)
-    kept = np.zeros(len(keys), bool)
-    kept[asking] = True
-    left = pairs.take(kept[pairs.query])
-    return (
-        Pairs(left.segment, left.first, left.second, like[left.query]),
-        like,
-        np.array(asking, dtype=np.intp),
-    )
+    counts = np.bincount(pairs.query, minlength=len(keys))
+    begin = np.cumsum(counts) - counts
+    named = np.stack([pairs.first[order], pairs.second[order]])
+    asked = np.stack([pairs.segment[order][begin], *keys[:, 1:].T, counts])
+    like = _first_alike(asked, named, begin, counts)
+    asking = np.flatnonzero(like == np.arange(len(keys)))
+    number = np.searchsorted(asking, like)
+    left = pairs.take((like == np.arange(len(keys)))[pairs.query])
+    return Pairs(left.segment, left.first, left.second, number[left.query]), number, asking
+
+
+def _first_alike(asked: Index, named: Index, begin: Index, counts: Index) -> Index:
+    """For each list the first that has the same head and entries.
+
+    Args:
+        asked: Heads, shape (k, n).
+        named: Entries of all lists one after another, shape (m, sum of counts).
+        begin: Where the lists begin in it, (n,).
+        counts: How long they are, (n,); lists with the same head are as long as each other.
+    """
+    like = np.arange(len(counts))
+    open_ = like
+    mixed = np.add.reduceat(named * named[::-1] + named[-1:] * 3, begin, axis=1)[0]
+    while len(open_):
+        order = open_[np.lexsort((open_, mixed[open_], *asked[:, open_]))]
+        new = np.ones(len(order), bool)
+        new[1:] = (asked[:, order[1:]] != asked[:, order[:-1]]).any(axis=0)
+        new[1:] |= mixed[order[1:]] != mixed[order[:-1]]
+        leader = order[new][np.cumsum(new) - 1]
+        size = counts[order]
+        within = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+        mine, theirs = (np.repeat(begin[of], size) + within for of in (order, leader))
+        same = (named[:, mine] == named[:, theirs]).all(axis=0)
+        equal = np.logical_and.reduceat(same, np.cumsum(size) - size)
+        like[order[equal]] = leader[equal]
+        open_ = order[~equal]  # the sum is the same and the lists are not: once more
+    return like
 
 
 class _Answers:

@@ -4,9 +4,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from .components import dot
 from .frames import Array
 from .queries import Limits, Mask, Pairs
-from .stage import Index, Stage, box_gap
+from .stage import Index, Stage
+
+_BLOCK = 1 << 15  # pairs over pieces looked at at once: they stay in the cache
 
 
 @dataclass(slots=True, eq=False)
@@ -44,7 +47,11 @@ def candidates(stage: Stage, pairs: Pairs, limits: Limits, enough: Array) -> Ite
     Returns:
         Items in the order of pairs, then pieces.
     """
-    found = [_of_mover(stage, pairs, limits, enough, part) for part in np.unique(pairs.first)]
+    found = [
+        _near(stage, pairs, limits, enough, some)
+        for moves in (False, True)
+        for some in _chunks(stage, pairs, np.flatnonzero((stage.link[pairs.second] > 0) == moves))
+    ]
     pair, piece, lower = (
         np.concatenate([np.zeros(0, kind), *(entry[k] for entry in found)])
         for k, kind in enumerate((np.intp, np.intp, float))
@@ -53,26 +60,27 @@ def candidates(stage: Stage, pairs: Pairs, limits: Limits, enough: Array) -> Ite
     return Items(pair[order], piece[order], lower[order], np.full((len(pair), 3), np.nan))
 
 
-def _of_mover(
-    stage: Stage, pairs: Pairs, limits: Limits, enough: Array, part: int
+def _chunks(stage: Stage, pairs: Pairs, which: Index) -> list[Index]:
+    """Some of the pairs, in lots of about a block of pairs over pieces each."""
+    segment, start = pairs.segment[which], stage.pieces.start
+    lot = np.cumsum(start[segment + 1] - start[segment]) // _BLOCK
+    return np.split(which, np.flatnonzero(np.diff(lot)) + 1) if len(which) else []
+
+
+def _near(
+    stage: Stage, pairs: Pairs, limits: Limits, enough: Array, mine: Index
 ) -> tuple[Index, Index, Array]:
-    """Pairs, pieces and bounds of the margin of one moving part."""
-    mine = np.flatnonzero(pairs.first == part)
-    start = stage.pieces.start
-    counts = start[pairs.segment[mine] + 1] - start[pairs.segment[mine]]
+    """Pairs, pieces and bounds of the margin of some pairs; the others all stand, or all move."""
+    start = stage.pieces.start[pairs.segment[mine]]
+    counts = stage.pieces.start[pairs.segment[mine] + 1] - start
     pair = np.repeat(mine, counts)
-    ahead = np.cumsum(counts) - counts
-    piece = np.arange(len(pair)) + np.repeat(start[pairs.segment[mine]] - ahead, counts)
-    wanted = enough + limits.full  # gaps from which on nothing is told apart
-    low, high = stage.boxes(part)
+    piece = np.arange(len(pair)) + np.repeat(start - (np.cumsum(counts) - counts), counts)
+    wanted = (enough + limits.full)[pairs.query]  # gaps from which on nothing is told apart
     for axis in range(3):
-        other_low, other_high = _others(stage, pairs.second[pair], piece, axis)
-        gap = np.maximum(other_low - high[axis, piece], low[axis, piece] - other_high)
-        near = gap < wanted[pairs.query[pair]]
+        near = _between(stage, pairs, pair, piece, axis) < wanted[pair]
         pair, piece = pair[near], piece[near]
-    others = [_others(stage, pairs.second[pair], piece, axis) for axis in range(3)]
-    other_low, other_high = (np.stack(side) for side in zip(*others, strict=True))
-    gap = box_gap(low[:, piece], high[:, piece], other_low, other_high)
+    beside = [np.maximum(_between(stage, pairs, pair, piece, axis), 0.0) for axis in range(3)]
+    gap = np.sqrt(dot(*[np.stack(beside)] * 2))
     query = pairs.query[pair]
     lower = gap - limits.full[query]
     near = lower < enough[query]
@@ -81,13 +89,8 @@ def _of_mover(
     return pair[near], piece[near], lower[near]
 
 
-def _others(stage: Stage, second: Index, piece: Index, axis: int) -> tuple[Array, Array]:
-    """Lower and upper sides of the other parts' boxes along an axis, (n,) each."""
-    still_low, still_high = stage.still_boxes()
-    low, high = still_low[axis, second], still_high[axis, second]
-    moving = np.flatnonzero(stage.link[second])
-    for part in np.unique(second[moving]):
-        those = moving[second[moving] == part]
-        part_low, part_high = stage.boxes(int(part))
-        low[those], high[those] = part_low[axis, piece[those]], part_high[axis, piece[those]]
-    return low, high
+def _between(stage: Stage, pairs: Pairs, pair: Index, piece: Index, axis: int) -> Array:
+    """Gap between the boxes of pairs along an axis, below zero where they overlap, (n,)."""
+    low, high = stage.sides(pairs.first[pair], piece, axis)
+    other_low, other_high = stage.sides(pairs.second[pair], piece, axis)
+    return np.maximum(other_low - high, low - other_high)

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .frames import Array
+from .queries import Mask
 from .stage import Index, Stage
 
 
@@ -17,14 +18,24 @@ class Intervals:
         weights: Where its corners lie in the piece (see `Pieces.at`), one (n, 1 or 2) each.
         width: Its size as a share of the piece's, the same for all.
         ends: Link poses at the corners, (n, links, 4, 4) each.
-        middle: Link poses in the middle.
+        known: Which poses in the middle were asked for already, (n,).
+        middle: These poses, (n, links, 4, 4); see `poses_between`.
     """
 
     piece: Index
     weights: tuple[Array, ...]
     width: float
     ends: tuple[Array, ...]
+    known: Mask
     middle: Array
+
+    @staticmethod
+    def _of(
+        piece: Index, weights: tuple[Array, ...], width: float, ends: tuple[Array, ...]
+    ) -> "Intervals":
+        return Intervals(
+            piece, weights, width, ends, np.zeros(len(piece), bool), np.empty_like(ends[0])
+        )
 
     @staticmethod
     def whole(stage: Stage, piece: Index) -> "Intervals":
@@ -34,11 +45,22 @@ class Intervals:
             np.repeat(corner[None], len(piece), axis=0) for corner in np.eye(count)[:, 1:]
         )
         ends = tuple(frames[piece] for frames in stage.ends)
-        return Intervals(piece, weights, 1.0, ends, _middle(stage, piece, weights))
+        return Intervals._of(piece, weights, 1.0, ends)
 
     def central(self) -> Array:
         """Weights of the middle, shape (n, 1 or 2)."""
         return sum(self.weights[1:], self.weights[0]) / len(self.weights)
+
+    def poses_between(self, stage: Stage, wanted: Index) -> Array:
+        """Link poses in the middle, right for the intervals wanted, (n, links, 4, 4)."""
+        asked = np.zeros(len(self.piece), bool)
+        asked[wanted] = True
+        new = np.flatnonzero(asked & ~self.known)
+        if len(new):
+            joints = stage.pieces.at(self.piece[new], self.central()[new])
+            self.middle[new] = stage.mover.frames(joints)
+            self.known[new] = True
+        return self.middle
 
     def halved(self, stage: Stage, kept: Index) -> tuple["Intervals", int]:
         """Parts of half the size that cover some of the intervals, and how many for each.
@@ -50,7 +72,7 @@ class Intervals:
         ends = [frames[kept] for frames in self.ends]
         if len(weights) == 2:
             corners = [*weights, (weights[0] + weights[1]) / 2]
-            poses = [*ends, self.middle[kept]]
+            poses = [*ends, self.poses_between(stage, kept)[kept]]
             parts = [(0, 2), (2, 1)]
         else:
             halfway = [(weights[a] + weights[b]) / 2 for a, b in ((0, 1), (1, 2), (2, 0))]
@@ -62,12 +84,4 @@ class Intervals:
             tuple(np.concatenate([of[part[k]] for part in parts]) for k in range(len(weights)))
             for of in (corners, poses)
         )
-        halves = Intervals(
-            pieces, new_weights, self.width / 2, new_ends, _middle(stage, pieces, new_weights)
-        )
-        return halves, len(parts)
-
-
-def _middle(stage: Stage, piece: Index, weights: tuple[Array, ...]) -> Array:
-    centre = sum(weights[1:], weights[0]) / len(weights)
-    return stage.mover.frames(stage.pieces.at(piece, centre))
+        return Intervals._of(pieces, new_weights, self.width / 2, new_ends), len(parts)

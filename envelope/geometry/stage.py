@@ -105,10 +105,12 @@ class Stage:
             if not np.isfinite(values).all():
                 raise ValueError("a motion needs finite joints and heights")
         self.mover, self.parts, self.link, self.pieces = mover, parts, link, pieces
-        self.ends = tuple(mover.frames(corner) for corner in pieces.corners)
+        self.ends = _poses(mover, pieces.corners)
         self._boxes: dict[int, tuple[Array, Array]] = {}
+        self._sides: tuple[Index, Array] | None = None
         count = self.ends[0].shape[1]
         self._row = np.full((count, count), -1, dtype=np.intp)
+        self._steps = pieces.steps()
         self._fixed = np.zeros((0, len(pieces.first)))
         self._spin = np.zeros((0, len(pieces.first)))
         self._lever = np.zeros((0, len(link)))
@@ -147,24 +149,50 @@ class Stage:
         """Work out bends and levers for pairs of links that are not known yet."""
         count = len(self._row)
         keys = np.bincount(root * count + link, minlength=count * count).reshape(count, count)
+        fixed, spin, lever = [self._fixed], [self._spin], [self._lever]
+        known = len(self._fixed)
         for base, moved in np.argwhere((keys > 0) & (self._row < 0)).tolist():
-            bounds = [self.mover.bend(steps, base, moved) for steps in self.pieces.steps()]
-            levers = np.zeros(len(self.link))
+            bounds = [self.mover.bend(steps, base, moved) for steps in self._steps]
+            levers = np.zeros((1, len(self.link)))
             mine = np.flatnonzero(self.link == moved)
             if base != moved and len(mine):
-                levers[mine] = self.mover.reach(base, moved, self._corners[mine])
-            self._row[base, moved] = len(self._fixed)
-            self._fixed = np.vstack(
-                [self._fixed, np.max([bound.fixed for bound in bounds], axis=0)]
-            )
-            self._spin = np.vstack([self._spin, np.max([bound.spin for bound in bounds], axis=0)])
-            self._lever = np.concatenate([self._lever, levers[None]])
+                levers[0, mine] = self.mover.reach(base, moved, self._corners[mine])
+            self._row[base, moved] = known
+            known += 1
+            fixed.append(np.max([bound.fixed for bound in bounds], axis=0, keepdims=True))
+            spin.append(np.max([bound.spin for bound in bounds], axis=0, keepdims=True))
+            lever.append(levers)
+        self._fixed, self._spin, self._lever = (
+            np.concatenate(rows) for rows in (fixed, spin, lever)
+        )
 
     def boxes(self, part: int) -> tuple[Array, Array]:
         """Axis-aligned box of a part over each piece, in the base frame: (3, n) low, high."""
         if part not in self._boxes:
             self._boxes[part] = self._box(part)
         return self._boxes[part]
+
+    def sides(self, part: Index, piece: Index, axis: int) -> tuple[Array, Array]:
+        """Lower and upper sides of boxes along an axis, of parts that all stand or all move.
+
+        Args:
+            part: Shape (n,).
+            piece: Shape (n,).
+            axis: Which of x, y, z.
+        """
+        if not len(part) or not self.link[part[0]]:
+            low, high = self._still
+            return low[axis, part], high[axis, part]
+        if self._sides is None:
+            moving = np.flatnonzero(self.link)
+            boxes = [self.boxes(int(one)) for one in moving]
+            row = np.zeros(len(self.link), np.intp)
+            row[moving] = np.arange(len(moving))
+            self._sides = row, np.array(boxes).transpose(1, 2, 0, 3).copy()
+        row, sides = self._sides
+        at = row[part] * len(self.pieces.first) + piece
+        low, high = sides[0, axis].reshape(-1), sides[1, axis].reshape(-1)
+        return low[at], high[at]
 
     def _box(self, part: int) -> tuple[Array, Array]:
         count = len(self.pieces.first)
@@ -263,6 +291,19 @@ class Turning:
     def take(self, which: Index) -> "Turning":
         """Some of them."""
         return Turning(self.row[which], self.lever[which])
+
+
+def _poses(mover: Mover, corners: tuple[Array, ...]) -> tuple[Array, ...]:
+    """Link poses at the corners of pieces: where one piece ends the next mostly begins."""
+    first = mover.frames(corners[0])
+    poses = [first]
+    for corner in corners[1:]:
+        shared = np.append((corner[:-1] == corners[0][1:]).all(axis=1), False)
+        frames = np.empty_like(first)
+        frames[:-1] = first[1:]
+        frames[~shared] = mover.frames(corner[~shared])
+        poses.append(frames)
+    return tuple(poses)
 
 
 def _frames(frames: Array, at: Index, link: Index) -> tuple[Array, Array]:

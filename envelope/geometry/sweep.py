@@ -96,6 +96,8 @@ class _Search:
         (self.deepest, self.cap), self.values = followed, values
         count = len(limits.full)
         self.enough = self.cap - limits.full
+        if not values:  # a sign needs no more
+            self.enough = np.minimum(self.enough, COARSE)
         self.deep = np.zeros(count, bool)
         self.floor = np.minimum(FLOOR, limits.rest - _BELOW)
         link = stage.link
@@ -206,11 +208,12 @@ class _Search:
     def _look(self, items: Items, intervals: Intervals) -> None:
         """Distances in the middle of intervals: noted as margins; their directions are kept."""
         pairs, stage = self.pairs, self.stage
+        halfway = intervals.poses_between(stage, items.interval)
         for rows in _blocks(len(items.pair)):
             pair, interval = items.pair[rows], items.interval[rows]
             root = self.root[pair]
-            first = stage.posed(intervals.middle, interval, pairs.first[pair], root)
-            second = stage.posed(intervals.middle, interval, pairs.second[pair], root)
+            first = stage.posed(halfway, interval, pairs.first[pair], root)
+            second = stage.posed(halfway, interval, pairs.second[pair], root)
             found = apart(first, second, self.cap + 2 * COARSE, self.deepest)
             piece = intervals.piece[interval]
             middle = intervals.central()[interval, 0]
