@@ -63,6 +63,7 @@ class Travel:
     def __init__(self, chain: Chain) -> None:
         self._chain = chain
         self._known: dict[tuple[int, int], tuple[_Stage, ...]] = {}
+        self._axes: dict[tuple[int, int], Array | None] = {}
         self._paths = [(0, *chain.path(link)) for link in range(len(chain.links) + 1)]
 
     @property
@@ -112,12 +113,16 @@ class Travel:
         Returns:
             Shape (...) [m].
         """
+        if (root, link) not in self._axes:
+            self._axes[root, link] = self._only_axis(root, link)
+        return _lever(points, self._axes[root, link])
+
+    def _only_axis(self, root: int, link: int) -> Array | None:
+        """The one direction that a link turns about; None if more: the whole length counts."""
         joints = [self._joint(index) for index in self._after(root, link)]
-        turning = [joint for joint in joints if not joint.prismatic]
-        first = turning[0].axis if turning else None
-        if first is not None and not all(_parallel(first, joint.axis) for joint in turning):
-            first = None  # turned about more than one direction: the whole length counts
-        return _lever(points, first)
+        axes = [joint.axis for joint in joints if not joint.prismatic]
+        one = axes and all(_parallel(axes[0], axis) for axis in axes)
+        return axes[0] if one else None
 
     def _stages(self, root: int, link: int) -> tuple["_Stage", ...]:
         """The joints between two links as `bend` adds them up."""

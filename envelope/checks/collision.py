@@ -1,7 +1,5 @@
 """Collision: bodies that touch where they must not, or come nearer than asked."""
 
-from dataclasses import replace
-
 from .case import Case
 from .clearance import tightest
 from .finding import Finding
@@ -32,4 +30,4 @@ def _as_contact(entry: Watched, contact: float) -> Watched:
     """The same against the limit for touching alone."""
     allowed = min(contact, entry.rule.rest)
     lower, upper = (margin + entry.limit - allowed for margin in entry.margin)
-    return replace(entry, margin=(lower, upper), limit=allowed)
+    return entry._replace(margin=(lower, upper), limit=allowed)

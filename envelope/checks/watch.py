@@ -1,7 +1,8 @@
 """Watches every pair of bodies along cycles: one batch of certified brackets."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -21,8 +22,7 @@ from .stretches import Planned, Stretches, along, around_corners
 _SAME_LEVEL = 5e-4  # [m]: a carton whose top is this near the bottom carries it
 
 
-@dataclass(frozen=True, slots=True)
-class Watched:
+class Watched(NamedTuple):
     """The least margin of one moving body under one rule over one segment [m, s].
 
     Attributes:

@@ -29,7 +29,7 @@ COMMANDS = {
     "check": "Say whether everything in a cell fits, and if not, what touches what.",
     "survey": "Check many variants of a cell and say which is best.",
     "sheet": "Print the set-up sheet: what to type in on the shop floor.",
-    "show": "Open a window on a cell: turn it, step through the order, jump to problems.",
+    "show": "Look at a cell: turn it, step through the order, jump to what fails.",
     "arms": "List the generic arms, or write one as URDF.",
     "schema": "Write the JSON Schema of the cell file, for editors.",
 }

@@ -206,13 +206,13 @@ class Stage:
         axes = parts.rotation[part] * parts.box_half[part]
         low, high = np.full((3, count), np.inf), np.full((3, count), -np.inf)
         for columns in self._columns(self.link[part]):
-            for i, (x, y, z, shift) in enumerate(columns):
-                middle = x * centre[0] + y * centre[1] + z * centre[2] + shift
-                extent = stray
-                for k in range(3):
-                    extent = extent + np.abs(x * axes[0, k] + y * axes[1, k] + z * axes[2, k])
-                low[i] = np.minimum(low[i], middle - extent)
-                high[i] = np.maximum(high[i], middle + extent)
+            x, y, z, shift = (columns[:, k] for k in range(4))
+            middle = x * centre[0] + y * centre[1] + z * centre[2] + shift
+            extent = stray
+            for across, along, up in axes.T.tolist():
+                extent = extent + np.abs(x * across + y * along + z * up)
+            low = np.minimum(low, middle - extent)
+            high = np.maximum(high, middle + extent)
         return low, high
 
     def _columns(self, link: int) -> tuple[Array, ...]:

@@ -40,7 +40,7 @@ def taken_off(cell, mover, other, gain):
     case = case_of(cell)
     names = [actor.name for actor in case.cast.actors]
     numbers = [next(k for k, n in enumerate(names) if n.startswith(s)) for s in (mover, other)]
-    entry = replace(case.watched[0], mover=numbers[0], other=numbers[1], gain=gain)
+    entry = case.watched[0]._replace(mover=numbers[0], other=numbers[1], gain=gain)
     return {a.tolerance: a.amount * 1e3 for a in allowances(case, entry)}
 
 

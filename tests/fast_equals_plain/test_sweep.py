@@ -4,7 +4,6 @@ The plain search halves every piece of every pair evenly and asks for the distan
 time. What it costs is counted, so that a shortcut that does nothing is found out too.
 """
 
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -238,7 +237,7 @@ def answers(cast, plans, numbers=None, values=True):
     """Everything watched, by task and not by batch."""
     numbers = numbers or range(len(plans))
     found = Watch(CELL, cast, plans).brackets(values=values)
-    named = [replace(entry, planned=numbers[entry.planned]) for entry in found]
+    named = [entry._replace(planned=numbers[entry.planned]) for entry in found]
     return sorted(map(repr, named))
 
 
