@@ -20,16 +20,17 @@ def tightest(case: Case, watched: Iterable[Watched], check: str) -> list[Finding
     """For each segment and moving body the tightest finding, and all that are no pass."""
     findings: list[Finding] = []
     groups: dict[tuple[int, int, int | None], list[Watched]] = {}
+    arm = [actor.role == "arm" for actor in case.cast.actors]
     for entry in watched:
-        roles = {case.cast.actors[entry.mover].role}
-        if entry.other is not None:
-            roles.add(case.cast.actors[entry.other].role)
-        partner = entry.other if roles == {"arm"} else None
+        itself = arm[entry.mover] and entry.other is not None and arm[entry.other]
+        partner = entry.other if itself else None
         groups.setdefault((entry.segment, entry.mover, partner), []).append(entry)
-    tolerant = case.cell.tolerances.stated
+    tolerant, ample = case.cell.tolerances.stated, case.cell.clearances.margin
     for entries in groups.values():
         entries.sort(key=_margin)
         for place, entry in enumerate(entries):
+            if place and not tolerant and entry.margin[0] >= ample:
+                break  # all that follow pass
             allowed = allowances(case, entry) if tolerant and not entry.rule.touching else ()
             worst = _worst_margin(case, entry, allowed)
             verdict = _verdict(case, entry, worst)

@@ -10,9 +10,9 @@ from ..arm.travel import Travel
 from ..cell.model import Cell
 from ..geometry.frames import Array
 from ..geometry.stage import Index, Pieces
+from ..motion.assembly import FAR
 from ..motion.cycle import Cycle, Segment
 from ..motion.options import Task
-from ..motion.plan import FAR
 
 _PIECE_BEND = 0.04  # [m]: joint moves are cut until the tool bends no more than this on a piece
 _TOOL_REACH = 0.6  # [m]: assumed for that count only; it bears on speed, not on truth

@@ -300,10 +300,10 @@ def _first_alike(asked: Index, named: Index, begin: Index, counts: Index) -> Ind
         new[1:] |= mixed[order[1:]] != mixed[order[:-1]]
         leader = order[new][np.cumsum(new) - 1]
         size = counts[order]
-        within = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
-        mine, theirs = (np.repeat(begin[of], size) + within for of in (order, leader))
-        same = (named[:, mine] == named[:, theirs]).all(axis=0)
-        equal = np.logical_and.reduceat(same, np.cumsum(size) - size)
+        ahead = np.cumsum(size) - size
+        entry = np.arange(len(np.repeat(size, size)))
+        mine, theirs = (entry + np.repeat(begin[of] - ahead, size) for of in (order, leader))
+        equal = np.logical_and.reduceat((named[:, mine] == named[:, theirs]).all(axis=0), ahead)
         like[order[equal]] = leader[equal]
         open_ = order[~equal]  # the sum is the same and the lists are not: once more
     return like

@@ -1,23 +1,20 @@
 """From tasks and options to cycles: waypoints, straight lines, joint moves, times."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
-from .cycle import Cycle, Segment, SegmentName
+from .assembly import Assembly, Times
+from .cycle import Cycle, SegmentName
 from .heights import Heights
 from .options import Choices, Option, Part, Route, Task, Turns
-from .pace import pace_of
 from .path import Lines, straight
 from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
 from .stands import Stands
 from .stations import Stations
-from .timing import joint_phases, line_demand, line_phases, row_times, shifted
-
-FAR = 10.0  # [m]: height to go on segments that do not come to rest
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +72,7 @@ class Planner:
             )
         }
         self.heights = Heights(cell, pallet, self.reach)
+        self.times = Times(cell)
         self._lines: dict[tuple[object, ...], Array | None] = {}
         self._ready: dict[float | None, Array | None] = {}
 
@@ -232,7 +230,7 @@ class Planner:
     def _assemble(self, task: Task, option: Option, lines: list[Array]) -> Cycle | Unplanned:
         start, ready = self._ends(task, lines[0][-1])
         every = tuple(range(len(task.group.items)))
-        builder = _Builder(self)
+        builder = Assembly(self.times)
         if np.abs(start - lines[0][-1]).max() > 0:
             builder.joint("approach pick", np.stack([start, lines[0][-1]]), (), 0)
         lift = self.heights.lift(task)
@@ -344,51 +342,3 @@ def _told(option: Option) -> str:
     if option.back.name == option.route.name:
         return option.route.name
     return f"{option.route.name}; back {option.back.name}"
-
-
-class _Builder:
-    """Collects the segments of a cycle and keeps the clock."""
-
-    def __init__(self, planner: Planner) -> None:
-        arm, motion = planner.arm, planner.cell.motion
-        self._pace = {loaded: pace_of(arm, motion, loaded=loaded) for loaded in (False, True)}
-        self._clock = 0.0
-        self.segments: list[Segment] = []
-
-    @property
-    def last(self) -> Array:
-        """Joints where the last segment ends."""
-        return self.segments[-1].joints[-1]
-
-    def dwell(self, seconds: float) -> None:
-        """Stand still."""
-        self._clock += seconds
-
-    def joint(self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int) -> None:
-        """Add a joint-interpolated move over rows, shape (n, dof)."""
-        profile = joint_phases(self._pace[bool(carried)], rows)
-        to_go = np.full(len(rows), FAR)
-        self._add(Segment(name, "joint", rows, to_go, carried, release, to_go), profile)
-
-    def line(
-        self,
-        name: SegmentName,
-        rows: Array,
-        heights: tuple[float, float],
-        carried: tuple[int, ...],
-        release: int,
-        sideways: float = 0.0,
-    ) -> None:
-        """Add a straight line between two heights to go, slanted by a way sideways [m]."""
-        length = float(np.hypot(heights[1] - heights[0], sideways))
-        pace = self._pace[bool(carried)]
-        demand = line_demand(pace, rows, length)
-        to_go = np.linspace(*heights, len(rows))
-        segment = Segment(name, "linear", rows, to_go, carried, release, to_go, demand)
-        self._add(segment, line_phases(pace, rows, length))
-
-    def _add(self, segment: Segment, profile: Array) -> None:
-        times = row_times(profile, segment.kind, len(segment.joints))
-        timed = replace(segment, times=self._clock + times, phases=shifted(profile, self._clock))
-        self.segments.append(timed)
-        self._clock = float(timed.times[-1])
