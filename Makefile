@@ -26,7 +26,7 @@ demo: $(VENV)/installed
 	else exit $$status; fi
 
 test: $(VENV)/installed-dev
-	$(BIN)/python -m pytest
+	$(BIN)/python -m pytest -n auto --dist worksteal
 
 lint: $(VENV)/installed-dev
 	$(BIN)/ruff check .
