@@ -134,6 +134,25 @@ def _missing(name: str) -> GripField:
     raise KeyError(name)
 
 
+@dataclass(frozen=True, slots=True)
+class Detectors:
+    """What sees the cartons at the infeed.
+
+    Attributes:
+        positions: Their distances from the end stop, rising [m]; None: where they see best.
+        tolerance: Each sits, and switches, within this of its position [m].
+        beam: Width of its beam along the travel, hysteresis included [m].
+        on_delay: It counts as on once it has been on for so long without a break [s].
+        belt_speed: At which cartons come [m/s]; None: not told.
+    """
+
+    positions: tuple[float, ...] | None = None
+    tolerance: float = 0.005
+    beam: float = 0.010
+    on_delay: float = 0.3
+    belt_speed: float | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Infeed:
     """Where cartons are picked.
@@ -157,6 +176,7 @@ class Infeed:
     queue_gap: float
     carton_yaw: float
     guide_height: float
+    detectors: Detectors = field(default_factory=Detectors)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

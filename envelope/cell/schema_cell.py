@@ -29,7 +29,9 @@ from .units import (
     Mass,
     Name,
     Quantity,
+    Seconds,
     Size,
+    Speed,
     Text,
     Tilt,
     Whole,
@@ -217,6 +219,24 @@ class StopPart(Part):
     thickness: Size = 20
 
 
+class DetectorsPart(Part):
+    """What sees the cartons; the set-up sheet says which of them release which group."""
+
+    positions: tuple[Distance, ...] | None = Field(
+        default=None,
+        description="distances from the end stop, rising",
+        json_schema_extra={"left_out": "where they see best, on the set-up sheet"},
+    )
+    tolerance: Distance = Field(default=5, description="each sits and switches within this")
+    beam: Size = Field(default=10, description="width along the travel, hysteresis included")
+    on_delay: Seconds = Field(default=0.3, description="on for so long before it counts")
+    belt_speed: Annotated[Speed | None, OrNone()] = Field(
+        default=None,
+        description="at which cartons come; none: not told",
+        json_schema_extra={"left_out": "not told"},
+    )
+
+
 class InfeedPart(Part):
     """Where cartons are picked; its x runs against their travel, from the end stop."""
 
@@ -231,6 +251,7 @@ class InfeedPart(Part):
     carton_turn: Angle = Field(default=0, description="turn of the groups on the belt")
     guides: Annotated[GuidesPart | None, OrNone()] = Field(default_factory=GuidesPart)
     stop: Annotated[StopPart | None, OrNone()] = Field(default_factory=StopPart)
+    detectors: DetectorsPart = Field(default_factory=DetectorsPart)
     queue: CountOrNone = Field(default=3, description="groups waiting behind the one picked")
     queue_gap: Distance = Field(default=0, description="between them")
     bodies: tuple[Shape, ...] | None = Field(

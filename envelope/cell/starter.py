@@ -50,6 +50,12 @@ infeed:                             # cartons travel towards the end stop; x run
   # carton_turn: 0                  # turn of the groups on the belt
   # guides: {height: 60, gap: 10, thickness: 20, sides: both}   # or: none
   # stop: {height: 60, thickness: 20}                           # or: none
+  # detectors:                      # what sees the cartons; `envelope sheet` tells what releases
+  #   positions: [30, 450]          # from the end stop; left out: where they see best
+  #   tolerance: 5                  # each sits and switches within this of its position
+  #   beam: 10                      # width along the travel, hysteresis included
+  #   on_delay: 0.3                 # s, on for so long before it counts
+  #   belt_speed: none              # mm/s, at which cartons come
   # queue: 3                        # groups waiting behind the one that is picked
   queue_gap: 20                     # between them, and to the group that is picked
 

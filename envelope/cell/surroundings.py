@@ -8,7 +8,7 @@ from ..geometry.bodies import Body, Box, frozen
 from ..geometry.frames import Array, pose
 from ..palletizing.group import Group
 from .errors import Key
-from .model import Fixture, FixtureKind, Infeed
+from .model import Detectors, Fixture, FixtureKind, Infeed
 from .schema_cell import GuidesPart, InfeedPart, MountedPart, PalletPart, SurroundingPart
 from .shapes import box_body, read_shape, stand_pose
 from .sources import Sources
@@ -60,7 +60,32 @@ def infeed(
         high = np.array([0.0, part.width / 2, part.stop.height])
         fixtures.append(Fixture("stop", box_body("conveyor/stop", low, high, world)))
         height = max(height, part.stop.height)
-    return Infeed(world, tuple(fixtures), part.queue, part.queue_gap, part.carton_turn, height)
+    return Infeed(
+        world,
+        tuple(fixtures),
+        part.queue,
+        part.queue_gap,
+        part.carton_turn,
+        height,
+        _detectors(part, document, sources),
+    )
+
+
+def _detectors(part: InfeedPart, document: Document, sources: Sources) -> Detectors:
+    """What sees the cartons, its stated positions along the infeed and rising."""
+    key: Key = ("infeed", "detectors", "positions")
+    at = part.detectors.positions
+    if at is not None and not at:
+        right = "write at least one, or leave them out"
+        sources.add(document.problem(key, "the list of positions is empty", right))
+    for index, place in enumerate(at or ()):
+        if at is not None and index and place <= at[index - 1]:
+            right = "write them from the end stop on, each once"
+            sources.add(document.problem((*key, index), "the positions do not rise", right))
+        if place > part.length:
+            right = f"write at most {part.length * 1e3:g}"
+            sources.add(document.problem((*key, index), "is past the infeed's end", right))
+    return Detectors(**part.detectors.model_dump())
 
 
 def _belt(part: InfeedPart, world: Array, document: Document, sources: Sources) -> list[Fixture]:
