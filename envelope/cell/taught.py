@@ -123,20 +123,20 @@ class TaughtFile:
         row = self._rows.get(key)
         return None if row is None else self._read(row.planned, unit, row, "planned")
 
-    def filled(self, known: Mapping[str, Printed], motion: Mapping[str, str]) -> list[Filled]:
+    def filled(self, known: Mapping[str, Printed], derived: Mapping[str, str]) -> list[Filled]:
         """What was filled in; problems of the file are noted on the way.
 
         Args:
-            known: Numbers of the cell's sheet by key; what the file says was planned must agree.
-            motion: Units, by key, of numbers that depend on the motion found: not compared.
+            known: What is typed in, by key; what the file says was planned must agree.
+            derived: Units, by key, of numbers that follow from that and from the motion found.
         """
         found: list[Filled] = []
         for row in self._rows.values():
-            if row.key not in known and row.key not in motion:
-                near = nearest(row.key, [*known, *motion])
+            if row.key not in known and row.key not in derived:
+                near = nearest(row.key, [*known, *derived])
                 self.complain(row.key, row.line, "the sheet of this cell has no such number", near)
                 continue
-            unit = known[row.key].unit if row.key in known else motion[row.key]
+            unit = known[row.key].unit if row.key in known else derived[row.key]
             planned = self._read(row.planned, unit, row, "planned")
             if row.key in known:
                 self._compare(row, planned, known[row.key])

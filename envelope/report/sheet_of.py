@@ -3,6 +3,7 @@
 from ..cell.model import Cell
 from ..checks.finding import Result
 from .sheet import Sheet
+from .sheet_detectors import detectors
 from .sheet_groups import groups
 from .sheet_once import once
 from .sheet_pallets import pallets
@@ -26,6 +27,7 @@ def set_up_sheet(cell: Cell, result: Result) -> Sheet:
         (
             once(cell, result, verdict),
             groups(cell, result),
+            detectors(cell, result),
             pallets(cell),
             *placements(cell, result),
             solids(cell),

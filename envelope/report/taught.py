@@ -63,9 +63,10 @@ def put_in(cell: Cell, file: TaughtFile) -> Taught:
     """
     sheet = set_up_sheet(cell, Result(cell.name, cell.sha256, ()))
     inputs = setup_of(cell)
-    numbers = [*sheet.numbers(), *(shown(typed) for typed in inputs.values())]
-    known = {number.key: Printed(number.text, number.unit) for number in numbers}
-    filled = file.filled(known, dict(_of_motion(cell, file.keys())))
+    typed_in = {key: shown(typed) for key, typed in inputs.items()}
+    known = {key: Printed(number.text, number.unit) for key, number in typed_in.items()}
+    derived = {number.key: number.unit for number in sheet.numbers() if number.key not in known}
+    filled = file.filled(known, {**derived, **dict(_of_motion(cell, file.keys()))})
     by_key = {entry.key: entry for entry in filled}
     _corners_whole(cell, by_key, file)
     file.stop_if_wrong()
