@@ -13,6 +13,8 @@ from .schema import Place, Round, Shape, Stand
 from .sources import Sources
 from .yaml_reading import Document
 
+_FEW = 32  # points of a hull of which all are kept
+
 
 def stand_pose(stand: Stand) -> Array:
     """world_from_thing, shape (4, 4)."""
@@ -94,10 +96,15 @@ def _between(round_: Round) -> Array:
 
 
 def _corners(points: Array) -> Array | None:
-    """The corners of the convex hull of points; None where they span no solid."""
+    """Points with the convex hull of the given ones; None where they span no solid.
+
+    Of many points only the corners are kept; of few all, as what lies inside changes nothing.
+    """
     if len(points) < 4 or np.linalg.matrix_rank(points[1:] - points[0], tol=1e-6) < 3:
         return None
-    # Slow to import, and few files have hulls.
+    if len(points) <= _FEW:
+        return frozen(points)
+    # Slow to import, and few files have hulls of so many points.
     from scipy.spatial import ConvexHull, QhullError  # pyright: ignore[reportMissingTypeStubs]
 
     try:
