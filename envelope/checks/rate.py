@@ -13,7 +13,8 @@ from .turns import Job, jobs_of, slowed
 _EXACT = 1e-9  # of a rate: rounding that does not decide
 _SLOW = 0.1  # share of the cycles, the slowest, of which is told what dominates them
 _TOLD = 6  # of what dominates
-CARTONS, PALLETS = "waiting for cartons", "waiting for a pallet"
+CARTONS, PALLETS = "for cartons", "for an empty pallet"  # what the arm waits for
+WAITING = "waiting for cartons"
 
 
 def rate_of(cell: Cell, result: Result) -> Rate | None:
@@ -55,7 +56,7 @@ def check_rate(cell: Cell, judged: Sequence[Judged]) -> tuple[Rate | None, tuple
         return rate, ()
     if rate is None:
         return None, (_not_checked(line, judged),)
-    return rate, (_of_rate(line, rate), *_of_queue(cell, line, rate))
+    return rate, (_of_rate(cell, line, rate), *_of_queue(cell, line, rate))
 
 
 def _rated(cell: Cell, judged: Sequence[Judged]) -> Rate | None:
@@ -119,7 +120,7 @@ def _dominating(cell: Cell, jobs: Sequence[Job], made: Run) -> tuple[tuple[str, 
     for k in slowest:
         for name, amount in spent(cell, jobs[k].cycle).items():
             seconds[name] = seconds.get(name, 0.0) + amount / count
-        seconds[CARTONS] = seconds.get(CARTONS, 0.0) + last[k].hungry / count
+        seconds[WAITING] = seconds.get(WAITING, 0.0) + last[k].hungry / count
     told = [(name, amount) for name, amount in seconds.items() if amount > 0.0]
     return tuple(sorted(told, key=lambda entry: (-round(entry[1], 6), entry[0]))[:_TOLD])
 
@@ -149,7 +150,7 @@ def _misses(sustained: float, line: Line) -> bool:
     return sustained < line.rate * 60.0 * (1.0 - _EXACT)
 
 
-def _of_rate(line: Line, rate: Rate) -> Finding:
+def _of_rate(cell: Cell, line: Line, rate: Rate) -> Finding:
     asked, slow = line.rate * 60.0, rate.slowest_layer
     verdict: Verdict = "pass"
     if _misses(rate.sustained, line):
@@ -158,10 +159,11 @@ def _of_rate(line: Line, rate: Rate) -> Finding:
         verdict = "marginal"
     most, seconds = rate.dominating[0]
     message = (
-        f"sustained over full pallets, changes included; slowest layer {slow.pallet}/{slow.layer} "
-        f"at {slow.rate:.2f} cartons/min; the slowest cycles spend most time on {most} "
-        f"({seconds:.2f} s)"
+        f"over full pallets, changes included; the slowest layer is {slow.pallet}/{slow.layer} at "
+        f"{slow.rate:.2f} cartons/min, and the slowest cycles spend most on {most}, {seconds:.2f} s"
     )
+    if any(pallet.done for pallet in cell.pallets):
+        message += "; without the placements that are there at the start (done)"
     return Finding("rate", verdict, rate.sustained, asked, "cartons/min", message)
 
 
@@ -172,14 +174,14 @@ def _of_queue(cell: Cell, line: Line, rate: Rate) -> list[Finding]:
         return [_endless(line, rate)]
     longest = max(float((g.extent()[1] - g.extent()[0])[:2].max()) for g in cell.groups)
     plural = "" if queue.cartons == 1 else "s"
-    message = f"the longest queue on the infeed: {queue.cartons} carton{plural} at once"
+    message = f"the longest on the infeed, {queue.cartons} carton{plural} at once"
     if queue.cartons > _standing(cell):
-        message += f"; the check of motions has {_standing(cell)} standing there (infeed.queue)"
+        message += f"; motions are checked with {_standing(cell)} there (infeed.queue)"
     room = _room(queue.available - queue.length, longest * 1e3)
     found = [Finding("rate", room, queue.length, queue.available, "mm", message)]
     if queue.places is not None:
         room = _room(float(queue.places - queue.cartons), 1.0)
-        message = "the longest queue on the infeed against its places"
+        message = "what the longest queue needs, each carton its place"
         cartons, places = float(queue.cartons), float(queue.places)
         found.append(Finding("rate", room, cartons, places, "cartons", message))
     return found

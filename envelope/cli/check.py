@@ -68,7 +68,7 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
     CELL is a cell file. The options --placement, --pallet, --layer and --set may be
     given more than once.
 
-    Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
+    Exit status: 0 nothing fails, 1 something fails or could not be checked,
     2 the input is wrong, 3 the second opinion disagrees, 130 interrupted.
     """
     _refuse(cell, force, asked)

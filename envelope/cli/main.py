@@ -1,6 +1,6 @@
 """The `envelope` command: a group of commands, each loaded only when it is asked for.
 
-Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
+Exit status: 0 nothing fails, 1 something fails or could not be checked,
 2 the input is wrong, 3 a second opinion that was asked for disagrees, 130 interrupted;
 70 stands for a mistake in the program itself.
 """
@@ -62,7 +62,7 @@ def commands() -> None:
     Finds out whether the arm can pick every group of cartons and put it down at every
     placement, and if not, which placement fails, when, what touches what, and by how much.
 
-    Exit status: 0 no placement fails, 1 at least one fails or could not be checked,
+    Exit status: 0 nothing fails, 1 something fails or could not be checked,
     2 the input is wrong, 3 a second opinion that was asked for disagrees, 130 interrupted.
     """
 

@@ -3,11 +3,11 @@
 from collections.abc import Iterator
 from textwrap import wrap
 
-from ..checks.finding import Finding, Result, Verdict
-from ..checks.throughput import Queue, Rate
-from .deciding import worst_first
+from ..checks.finding import Finding, Result, Verdict, worst
+from ..checks.throughput import Rate
 from .numbers import written
 
+_FIRST = 18  # width of the column of words, in characters
 _WORDS: dict[Verdict, str] = {
     "pass": "holds",
     "marginal": "is marginal",
@@ -23,58 +23,62 @@ def rate_lines(result: Result, width: int) -> Iterator[str]:
         result: What the check found.
         width: Of the text, in characters.
     """
-    judged = [finding for finding in result.findings if finding.check == "rate"]
-    if result.rate is not None:
-        for line in _told(result.rate):
-            yield from wrap(line, width, subsequent_indent=" " * 18)
-    for finding in judged:
-        if finding.verdict != "pass" or result.rate is None:
-            yield from wrap(
-                f"  {finding.verdict}: {_said(finding)}", width, subsequent_indent="    "
-            )
-    if judged or result.rate is not None:
-        yield ""
+    verdict = rate_verdict(result)
+    if verdict is None:
+        return
+    yield f"{verdict}: rate"
+    told = [_found(finding) for finding in _findings(result)]
+    told += [] if result.rate is None else _facts(result.rate)
+    for name, text in told:
+        line = f"  {name:<{_FIRST - 2}}{text}"
+        yield from wrap(line, width, subsequent_indent=" " * _FIRST, break_on_hyphens=False)
+    yield ""
+
+
+def rate_verdict(result: Result) -> Verdict | None:
+    """The worst verdict on the rate and the queue; None where neither was asked for."""
+    found = [finding.verdict for finding in _findings(result)]
+    return worst(found) if found else None
 
 
 def rate_remark(result: Result) -> str:
     """A sentence for the line of the verdict, with a blank in front; empty without a line."""
-    judged = [finding for finding in result.findings if finding.check == "rate"]
-    return f" The rate {_WORDS[worst_first(judged)[0].verdict]}." if judged else ""
+    verdict = rate_verdict(result)
+    return "" if verdict is None else f" The rate {_WORDS[verdict]}."
 
 
-def _told(rate: Rate) -> Iterator[str]:
-    asked = "" if rate.asked is None else f", of {_number(rate.asked)} that come"
-    yield f"rate: {_number(rate.sustained)} cartons/min over full pallets{asked}"
-    slow, (seconds, placement) = rate.slowest_layer, rate.slowest_cycle
-    yield f"  slowest layer   {slow.pallet}/{slow.layer}, {_number(slow.rate)} cartons/min"
-    yield (
-        f"  cycles          {rate.cycles}, mean {_number(rate.mean_cycle)} s; "
-        f"slowest {_number(seconds)} s, {placement}"
-    )
-    yield f"  never waiting   {_number(rate.alone)} cartons/min"
-    for name, amount in rate.waiting:  # "for cartons", "for a pallet"
-        yield f"  {name:<15} {_number(amount)} s in a round over all pallets"
-    if rate.queue is not None and rate.queue.length is not None:
-        yield f"  longest queue   {_queue(rate.queue)}"
-    told = ", ".join(f"{name} {_number(amount)} s" for name, amount in rate.dominating)
-    yield f"  slowest cycles  {told}"
+def _findings(result: Result) -> list[Finding]:
+    return [finding for finding in result.findings if finding.check == "rate"]
 
 
-def _queue(queue: Queue) -> str:
-    plural = "" if queue.cartons == 1 else "s"
-    places = "" if queue.places is None else f"; {queue.places} places"
-    return (
-        f"{queue.cartons} carton{plural}, {written(queue.length, 0)} mm of "
-        f"{written(queue.available, 0)} mm{places}"
-    )
-
-
-def _said(finding: Finding) -> str:
+def _found(finding: Finding) -> tuple[str, str]:
+    """A finding in a line: what it is about; verdict, value and limit."""
+    name = {"mm": "queue", "cartons": "places"}.get(finding.unit, "sustained")
     if finding.value is None:
-        return finding.message
-    value, limit = _number(finding.value), written(finding.limit, 2)
-    return f"{value} {finding.unit} (limit {limit} {finding.unit}). {finding.message}"
+        return name, f"{finding.verdict}: {finding.message}"
+    if name == "sustained":  # what its message adds has lines of its own
+        limit = written(finding.limit, 2)
+        over = "over full pallets, changes included"
+        return (
+            name,
+            f"{finding.verdict}: {_two(finding.value)} {finding.unit} (limit {limit}), {over}",
+        )
+    text = f"{written(finding.value, 0)} {finding.unit} (limit {written(finding.limit, 0)})"
+    return name, f"{finding.verdict}: {text}, {finding.message}"
 
 
-def _number(value: float) -> str:
+def _facts(rate: Rate) -> Iterator[tuple[str, str]]:
+    seconds, placement = rate.slowest_cycle
+    yield "never waiting", f"{_two(rate.alone)} cartons/min, as cycles alone would bring"
+    if rate.waiting:
+        waits = " and ".join(f"{_two(amount)} s {name}" for name, amount in rate.waiting)
+        yield "waits", f"{waits}, in a round over all pallets"
+    slow = rate.slowest_layer
+    yield "slowest layer", f"{slow.pallet}/{slow.layer} at {_two(slow.rate)} cartons/min"
+    cycles = f"{rate.cycles}, mean {_two(rate.mean_cycle)} s"
+    yield "cycles", f"{cycles}; the slowest, of {placement}, takes {_two(seconds)} s"
+    yield "slowest spend", ", ".join(f"{_two(amount)} s {name}" for name, amount in rate.dominating)
+
+
+def _two(value: float) -> str:
     return f"{value:.2f}"
