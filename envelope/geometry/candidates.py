@@ -83,9 +83,9 @@ def _near(
     gap = np.sqrt(dot(*[np.stack(beside)] * 2))
     query = pairs.query[pair]
     lower = gap - limits.full[query]
-    near = lower < enough[query]
     # boxes that overlap prove nothing: their solids may overlap by any amount
     lower[gap <= 0.0] = -np.inf
+    near = lower < enough[query]
     return pair[near], piece[near], lower[near]
 
 

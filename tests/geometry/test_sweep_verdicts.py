@@ -98,6 +98,16 @@ def test_a_slide_that_digs_in_fails_at_the_contact_limit(depth, values):
 
 
 @BOTH
+@pytest.mark.parametrize(("depth", "passes"), [(0.019, True), (0.0199, True), (0.021, False)])
+def test_what_may_be_pressed_by_20_mm_may_not_be_by_more(depth, passes, values):
+    """Soft lips, 200 mm thick, over a carton: their boxes overlap all along."""
+    below = carton(z=-0.2 + depth)
+    found = watch(SLIDES, carton(), [below], [-0.3, 0, 0], [0.3, 0, 0], -0.020, values=values)
+    assert (found.lower[0] >= 0.0) == passes
+    assert (found.upper[0] < 0.0) == (not passes)
+
+
+@BOTH
 def test_a_sweep_over_a_face_passes_at_the_contact_limit(values):
     """The same while turning: no chord may cut into the face."""
     blade = carton(half=(0.5, 0.05, 0.05))
