@@ -37,7 +37,7 @@ def rate_lines(result: Result, width: int) -> Iterator[str]:
 
 def rate_verdict(result: Result) -> Verdict | None:
     """The worst verdict on the rate and the queue; None where neither was asked for."""
-    found = [finding.verdict for finding in _findings(result)]
+    found: list[Verdict] = [finding.verdict for finding in _findings(result)]
     return worst(found) if found else None
 
 
