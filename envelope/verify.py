@@ -52,11 +52,12 @@ def check(
     Returns:
         The findings of every placement; nothing is raised for a cell that does not work.
     """
-    pallets = [_Pallet(cell, pallet, placements) for pallet in cell.pallets]
-    blocks = [block for pallet in pallets for block in pallet.blocks()]
-    total = sum(len(task.placements) for block in blocks for task in block.tasks)
+    asked = sum(len(p.placements) for p in cell.pallets) if placements is None else len(placements)
     judged: list[Judged] = []
-    with _executor(jobs, total) as executor:
+    with _executor(jobs, asked) as executor:
+        pallets = [_Pallet(cell, pallet, placements) for pallet in cell.pallets]
+        blocks = [block for pallet in pallets for block in pallet.blocks()]
+        total = sum(len(task.placements) for block in blocks for task in block.tasks)
         done: Iterator[list[Judged]] = (
             map(judge, blocks) if executor is None else executor.map(judge, blocks)
         )
@@ -75,10 +76,18 @@ def check(
     return Result(cell.name, cell.sha256, tuple(judged), notes, whole, rate)
 
 
-def _executor(jobs: int, total: int) -> Executor | nullcontext[None]:
-    if jobs <= 1 or total < _WORTH_PROCESSES:
+def _executor(jobs: int, asked: int) -> Executor | nullcontext[None]:
+    """Processes that start while the pallets are prepared; none where that is not worth it."""
+    if jobs <= 1 or asked < _WORTH_PROCESSES:
         return nullcontext()
-    return ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
+    executor = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
+    for _ in range(jobs):
+        executor.submit(_started)
+    return executor
+
+
+def _started() -> None:
+    """Nothing: a process that is asked for it loads what it will need."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
