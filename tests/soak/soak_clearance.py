@@ -8,17 +8,17 @@ Prints each fault with the seed that makes its scene, and ends with status 1 if 
 import argparse
 import sys
 import time
+from collections import Counter
 
 import numpy as np
 
 from envelope.geometry.sweep import certify
 from tests.support.clearance_oracle import faults
-from tests.support.clearance_scenes import random_scene
+from tests.support.clearance_scenes import Scene, random_scene
 
 
-def found_in(seed: int, samples: int) -> list[str]:
+def found_in(scene: Scene, samples: int) -> list[str]:
     """Faults of one scene: of its brackets, and of yes or no beside them."""
-    scene = random_scene(np.random.default_rng(seed))
     stage, pairs = scene.stage(), scene.pairs()
     brackets = certify(stage, pairs, scene.limits)
     quick = certify(stage, pairs, scene.limits, values=False)
@@ -35,15 +35,19 @@ def main() -> int:
     parser.add_argument("--samples", type=int, default=120)
     asked = parser.parse_args()
     end, seed, bad = time.monotonic() + 60.0 * asked.minutes, asked.first, 0
+    motions: Counter[str] = Counter()
     while time.monotonic() < end:
         start = time.monotonic()
-        for line in found_in(seed, asked.samples):
+        scene = random_scene(np.random.default_rng(seed))
+        motions[scene.name] += len(scene.pieces.start) - 1
+        for line in found_in(scene, asked.samples):
             bad += 1
             print(f"seed {seed}: {line}", flush=True)
         if time.monotonic() - start > 30.0:
             print(f"seed {seed}: took {time.monotonic() - start:.0f} s", flush=True)
         seed += 1
-    print(f"seeds {asked.first} to {seed - 1}: {bad} faults")
+    told = ", ".join(f"{name} {count}" for name, count in sorted(motions.items()))
+    print(f"seeds {asked.first} to {seed - 1}, {motions.total()} motions ({told}): {bad} faults")
     return 1 if bad else 0
 
 
