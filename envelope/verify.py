@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from multiprocessing import get_context
 
 import numpy as np
@@ -28,6 +28,7 @@ from .motion.stands import Stands, stands_of
 from .motion.stations import Stations
 
 _BLOCK = 48  # tasks that are planned and watched in one batch
+_PROBE = 8  # one task in so many is judged before the others where a few may settle it
 _TRIALS = 40  # motions that are watched for one task before it fails
 _WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
 
@@ -74,6 +75,41 @@ def check(
         else:
             notes = (*notes, "The rate is that of the whole cell: it was not judged.")
     return Result(cell.name, cell.sha256, tuple(judged), notes, whole, rate)
+
+
+def verdicts(cell: Cell, *, stop_after: int | None = None) -> Iterator[list[Judged]]:
+    """Judge placements for their verdict alone, a few at a time, and stop when told.
+
+    The verdict `fail` falls where `check` has it, on the same motions; what passes has no
+    measured clearances, and may be marginal. Placements that often fail come first: in the
+    middle of an order one learns little.
+
+    Args:
+        cell: The cell.
+        stop_after: Stop as soon as more placements than this fail; by default never.
+    """
+    pallets = [_Pallet(cell, pallet, None) for pallet in cell.pallets]
+    blocks = [block for pallet in pallets for block in pallet.blocks()]
+    failed = 0
+    for part in _in_parts(blocks, whole=stop_after is None):
+        judged = judge(part, closely=cell.tolerances != type(cell.tolerances)())
+        yield judged
+        failed += sum(entry.verdict in ("fail", "not checked") for entry in judged)
+        if stop_after is not None and failed > stop_after:
+            return
+
+
+def _in_parts(blocks: Sequence["Block"], *, whole: bool) -> Iterator["Block"]:
+    """Blocks; unless whole, a few tasks of each before the rest of any, the last block first."""
+    if whole:
+        yield from blocks
+        return
+    for block in reversed(blocks):
+        yield replace(block, tasks=block.tasks[::_PROBE])
+    for block in reversed(blocks):
+        rest = tuple(task for k, task in enumerate(block.tasks) if k % _PROBE)
+        if rest:
+            yield replace(block, tasks=rest)
 
 
 def _executor(jobs: int, asked: int) -> Executor | nullcontext[None]:
@@ -180,15 +216,19 @@ def _ready(
     )
 
 
-def judge(block: Block) -> list[Judged]:
-    """Find motions for the tasks of a block and judge their placements."""
+def judge(block: Block, *, closely: bool = True) -> list[Judged]:
+    """Find motions for the tasks of a block and judge their placements.
+
+    With closely=False clearances are measured only where they fail.
+    """
     planner = Planner(block.cell, block.pallet, block.tasks, block.stands)
     for ready in block.ready:
         planner.set_ready(ready)
     cast = block.cast
     trials = [_Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
-    _search(block.cell, cast, planner, trials)
-    _look_closely(block.cell, cast, trials)
+    _search(block.cell, cast, planner, trials, closely=closely)
+    if closely:
+        _look_closely(block.cell, cast, trials)
     return [judged for trial in trials for judged in _judged(block, cast, planner, trial)]
 
 
@@ -201,6 +241,7 @@ class _Trial:
         best: The motion to be judged.
         seen: What was watched along it; None where only its verdict is known.
         trouble: How many bodies meet on it what they must not, and how deep the worst is [m].
+        met: What is met on it.
         lack: Why the most promising option had no motion at all.
     """
 
@@ -209,11 +250,14 @@ class _Trial:
     best: Cycle | None = None
     seen: list[Watched] | None = None
     trouble: tuple[int, float] = (1 << 30, 0.0)
+    met: list[Watched] = field(default_factory=list[Watched])
     lack: Unplanned | None = None
     current: Option | None = field(default=None)
 
 
-def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> None:
+def _search(
+    cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial], *, closely: bool
+) -> None:
     """Try options, all tasks abreast, until each has a motion that meets nothing.
 
     What one motion met rules out the other options that share the part that met it. The first
@@ -224,16 +268,16 @@ def _search(cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial]) -> N
         planned = _next_motions(planner, waiting)
         if not planned:
             return
-        closely = number == 0
-        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=closely)
+        values = closely and number == 0
+        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=values)
         waiting = []
         for (trial, plan), seen in zip(planned, watched, strict=True):
             met = [entry for entry in seen if entry.margin[0] < 0.0]
             failing = {entry.segment for entry in met}
             trouble = (len(met), -min((entry.margin[1] for entry in met), default=0.0))
             if trouble < trial.trouble:
-                trial.best, trial.trouble = plan.cycle, trouble
-                trial.seen = seen if closely else None
+                trial.best, trial.trouble, trial.met = plan.cycle, trouble, met
+                trial.seen = seen if values else None
             if failing:
                 for number in failing:
                     _rule_out(trial, plan.cycle.segments[number])
@@ -291,7 +335,8 @@ def _judged(block: Block, cast: Cast, planner: Planner, trial: _Trial) -> list[J
     """The placements of one task with the findings of all checks."""
     task, cycle = trial.task, trial.best
     count = len(task.placements)
-    sorted_ = watched_by_release(trial.seen or (), cycle, count) if cycle else [()] * count
+    seen = trial.met if trial.seen is None else trial.seen
+    sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
     hindered = cycle is None or (trial.trouble[0] > 0 and trial.lack is not None)
     unreached = _unreached(planner, trial) if hindered else None
     judged: list[Judged] = []
