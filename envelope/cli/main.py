@@ -99,7 +99,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _trouble(error: Exception) -> int:
     """Tell an error that came out of the work itself."""
     from ..cell.errors import CellError
+    from ..surveys.errors import SurveyError
 
+    if isinstance(error, SurveyError):
+        remark(f"Error: {error}")
+        return WRONG_INPUT
     if isinstance(error, CellError):
         remark(str(error))
         return WRONG_INPUT

@@ -5,15 +5,21 @@ import time
 from collections.abc import Callable, Generator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from .answer import remark
 from .cores import cores as cores
+from .files import refuse_existing
 from .progress import Progress, progress_bar
 
+if TYPE_CHECKING:
+    from ..cell.variants import CellFile
+    from ..surveys.store import Store
+
 F = TypeVar("F", bound=Callable[..., Any])
+A = TypeVar("A")
 TOLD_EVERY = 15.0  # [s]: between lines of progress where standard error is no terminal
 
 
@@ -50,6 +56,55 @@ def survey_options(command: F) -> F:
     for option in reversed(options):
         command = option(command)
     return command
+
+
+def refuse_outputs(cell: Path, asked: dict[str, Any], names: tuple[str, ...]) -> None:
+    """Make sure that outputs can be written, before any work. Raises click.UsageError."""
+    outputs = [asked[name] for name in names if asked[name] is not None]
+    refuse_existing(outputs, asked["force"], inputs=[cell])
+    best: Path | None = asked.get("best")
+    if best is not None and best.resolve().parent != cell.resolve().parent:
+        remark(f"Note: what {cell} names by a path is looked for beside {best}.")
+
+
+@contextmanager
+def opened(
+    file: "CellFile",
+    kind: str,
+    wanted: str,
+    asked: dict[str, Any],
+    to_json: Callable[[A], Any],
+    from_json: Callable[[Any], A],
+) -> "Generator[Store[A]]":
+    """The survey file of one survey of one cell; deleted when the survey is complete.
+
+    Args:
+        file: The cell.
+        kind: Name of the survey.
+        wanted: All else that its answers depend on, as text.
+        asked: The options of the command.
+        to_json: An answer as plain data.
+        from_json: And back.
+    """
+    from .. import __version__
+    from ..surveys.store import Store, survey_key
+
+    named: Path | None = asked["survey_file"]
+    cell = Path(file.file)
+    path = cell.with_name(f"{cell.stem}.{kind}.survey") if named is None else named
+    key = survey_key(__version__, file.cell().sha256, kind, wanted)
+    with Store(path, key, to_json, from_json, asked["force"]) as store:
+        had = len(store)
+        if had:
+            remark(f"Going on from {path}: {had} answers are there.")
+        try:
+            yield store
+        except KeyboardInterrupt:
+            if len(store):
+                remark(f"{path} keeps what is done; the same command goes on from there.")
+            raise
+        if named is None:
+            store.remove()
 
 
 @contextmanager

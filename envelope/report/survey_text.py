@@ -1,0 +1,170 @@
+"""Surveys as text for a terminal or a log."""
+
+from collections.abc import Iterator, Sequence
+
+from ..surveys.results import BaseSurvey, Column, Height, ReachSurvey, StackSurvey, Tolerance
+
+_SHOWN = 12  # rows of a table that are worth reading
+_NOT_COMPUTED = "not computed in full: more placements fail there than at the best."
+
+
+def base_text(survey: BaseSurvey) -> str:
+    """The best variants, what was not computed, how far the best may be off."""
+    lines = [survey.cell_name, "", *_table(_base_rows(survey)), ""]
+    lines += _left_out(survey)
+    lines += [_tolerance_line(tolerance) for tolerance in survey.tolerances]
+    lines += [""] if survey.tolerances else []
+    lines.append(base_line(survey))
+    return "\n".join(lines) + "\n"
+
+
+def base_line(survey: BaseSurvey) -> str:
+    """The best variant in one line."""
+    best = survey.best
+    where = ", ".join(f"{key}={value}" for key, value in best.settings)
+    judgement = best.judgement
+    if judgement is None:
+        return f"BEST: {where}"
+    first = f" First: {judgement.trouble}" if judgement.trouble else ""
+    count = f"{judgement.failed} of {judgement.placements} placements fail"
+    marginal = f", {judgement.marginal} are marginal" if judgement.marginal else ""
+    return f"BEST: {where}: {count}{marginal}.{first}"
+
+
+def _base_rows(survey: BaseSurvey) -> Iterator[tuple[str, ...]]:
+    keys = [each.key for each in survey.ranges]
+    yield (*keys, "fail", "marginal", "joint room", "clearance", "cartons/min")
+    for number in survey.ranked[:_SHOWN]:
+        variant = survey.variants[number]
+        judgement = variant.judgement
+        if judgement is None:
+            continue
+        yield (
+            *(value for _, value in variant.settings),
+            f"{judgement.failed} of {judgement.placements}",
+            "" if judgement.marginal is None else str(judgement.marginal),
+            _measure(judgement.room, judgement.room_unit),
+            _measure(judgement.clearance, "mm"),
+            "" if judgement.rate is None else f"{judgement.rate:.2f}",
+        )
+
+
+def _left_out(survey: BaseSurvey) -> Iterator[str]:
+    total, complete = len(survey.variants), len(survey.ranked)
+    more = complete - _SHOWN
+    if more > 0:
+        yield f"{more} more variants were judged completely; --results has them all."
+    wrong = sum(1 for v in survey.variants if v.judgement and v.judgement.depth == "not a cell")
+    if wrong:
+        trouble = next(
+            v.judgement.trouble
+            for v in survey.variants
+            if v.judgement and v.judgement.depth == "not a cell"
+        )
+        yield f"{wrong} of {total} variants are no valid cell: {trouble}"
+    stopped = total - complete - wrong
+    if stopped:
+        yield f"{stopped} of {total} variants: {_NOT_COMPUTED}"
+    yield "Cartons/min counts cycles alone: no pallet changes, no waiting for cartons."
+    yield ""
+
+
+def _tolerance_line(tolerance: Tolerance) -> str:
+    below = _side(tolerance.below, tolerance.fails_below, "-")
+    above = _side(tolerance.above, tolerance.fails_above, "+")
+    return f"{tolerance.key} may be off by {below} and {above}, the others left as they are."
+
+
+def _side(good: float, bad: float | None, sign: str) -> str:
+    if bad is None:
+        return f"{sign}{good:g} at least (the end of the range)"
+    return f"{sign}{good:g} (fails at {sign}{bad:g})"
+
+
+def stack_text(survey: StackSurvey) -> str:
+    """For each variant, how many layers pass and what stops the next one."""
+    lines = [survey.cell_name, ""]
+    for column in survey.columns:
+        where = ", ".join(f"{key}={value}" for key, value in column.settings)
+        lines += [where] if where else []
+        if column.trouble:
+            lines += [f"  no valid cell: {column.trouble}", ""]
+            continue
+        lines += [*_table(_stack_rows(column)), ""]
+    lines.append(stack_line(survey))
+    return "\n".join(lines) + "\n"
+
+
+def stack_line(survey: StackSurvey) -> str:
+    """The most layers in one line."""
+    column = survey.columns[survey.best]
+    where = ", ".join(f"{key}={value}" for key, value in column.settings)
+    where = f" with {where}" if where else ""
+    tried = [height.layers for height in column.heights]
+    stopping = next((h for h in column.heights if not h.passes), None)
+    plural = "" if column.serves == 1 else "s"
+    text = f"BEST: {column.serves} layer{plural} pass{where}"
+    if stopping is None:
+        return f"{text}; nothing stops more up to {max(tried, default=0)}."
+    return f"{text}; {stopping.layers} {_stopped_by(stopping)}."
+
+
+def _stack_rows(column: Column) -> Iterator[tuple[str, ...]]:
+    yield ("layers", "top", "placements", "joint room", "what stops it")
+    for height in column.heights:
+        judgement = height.judgement
+        whole = "" if judgement.depth != "stopped" else ", not all judged"
+        yield (
+            str(height.layers),
+            f"{height.top:.0f} mm",
+            "all pass" if height.passes else f"{judgement.failed} fail{whole}",
+            _measure(judgement.room, judgement.room_unit),
+            "" if height.passes else _stopped_by(height),
+        )
+
+
+def _stopped_by(height: Height) -> str:
+    if not height.stops:
+        return f"stopped: {height.judgement.trouble}"
+    stop = height.stops[0]
+    return f"stopped by {stop.check} at {stop.placement}: {stop.message}"
+
+
+def reach_text(survey: ReachSurvey) -> str:
+    """For each height, how much of the floor is in reach, and of the layer's own placements."""
+    lines = [survey.cell_name, "", *_table(_reach_rows(survey)), ""]
+    lines.append(
+        f"A place counts where the tool reaches it hanging straight down with at least one of "
+        f"{survey.tried} turns; reach alone says nothing of what is met on the way."
+    )
+    return "\n".join(lines) + "\n"
+
+
+def _reach_rows(survey: ReachSurvey) -> Iterator[tuple[str, ...]]:
+    step = (survey.x[1] - survey.x[0]) / 1e3 if len(survey.x) > 1 else 0.0
+    yield ("pallet", "layer", "top of group", "group", "in reach", "with any turn")
+    for each in survey.maps:
+        counts = [count for row in each.turns for count in row]
+        some, every = (sum(c >= least for c in counts) for least in (1, survey.tried))
+        yield (
+            each.pallet,
+            str(each.layer),
+            f"{each.height:.0f} mm",
+            each.group,
+            f"{some * step * step:.2f} m2",
+            f"{every * step * step:.2f} m2",
+        )
+
+
+def _measure(value: float | None, unit: str) -> str:
+    return "" if value is None else f"{value:.1f} {unit}"
+
+
+def _table(rows: Iterator[tuple[str, ...]]) -> list[str]:
+    """Rows as aligned lines; the last column runs on."""
+    table: Sequence[tuple[str, ...]] = list(rows)
+    widths = [max(len(row[k]) for row in table) for k in range(len(table[0]))]
+    return [
+        "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        for row in table
+    ]

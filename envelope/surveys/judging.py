@@ -1,0 +1,168 @@
+"""One variant of a cell judged: in full, or for its verdicts alone."""
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, Literal
+
+from ..cell.errors import CellError
+from ..cell.variants import CellFile
+from ..checks.finding import Finding, Judged
+from ..verify import check, verdicts
+
+Depth = Literal["not a cell", "stopped", "verdicts", "values"]
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What is asked of one variant.
+
+    Attributes:
+        settings: What is set on top of the cell file.
+        values: Whether clearances are measured, and what is marginal told.
+        stop_after: Without values: stop as soon as more placements than this fail.
+    """
+
+    settings: tuple[str, ...]
+    values: bool = False
+    stop_after: int | None = None
+
+    @property
+    def name(self) -> str:
+        """Its name in the survey file."""
+        asked = "values" if self.values else f"verdicts, stop after {self.stop_after}"
+        return "; ".join((asked, *self.settings))
+
+
+@dataclass(frozen=True, slots=True)
+class Judgement:
+    """What came of it. Lengths in mm, angles in deg.
+
+    Attributes:
+        depth: How closely it was looked at; "stopped": not all placements were judged, because
+            enough had failed.
+        placements: How many the variant has.
+        judged, failed, marginal: How many of them were judged, failed (or could not be
+            checked), are marginal (None without values).
+        room, room_unit: Least joint room of all motions, of those found.
+        clearance: Least clearance where one is asked for, or the deepest overlap where bodies
+            may only touch; None without values.
+        rate: Cartons a minute while cycles follow one another; None unless all have a motion.
+        trouble: The first placement that fails and why; or why it is not a cell.
+    """
+
+    depth: Depth
+    placements: int = 0
+    judged: int = 0
+    failed: int = 0
+    marginal: int | None = None
+    room: float | None = None
+    room_unit: str = "deg"
+    clearance: float | None = None
+    rate: float | None = None
+    trouble: str = ""
+
+
+def judge_variant(file: CellFile, request: Request) -> Judgement:
+    """Judge one variant; this runs in workers."""
+    try:
+        cell = file.cell(request.settings)
+    except CellError as error:
+        return Judgement("not a cell", trouble=_one_line(error))
+    placements = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
+    if request.values:
+        return _summed(check(cell).placements, placements, values=True)
+    judged: list[Judged] = []
+    for some in verdicts(cell, stop_after=request.stop_after):
+        judged += some
+    return _summed(judged, placements, values=False)
+
+
+def to_json(judgement: Judgement) -> Any:
+    """As plain data for the survey file."""
+    return asdict(judgement)
+
+
+def from_json(data: Any) -> Judgement:
+    """Back from plain data. Raises TypeError."""
+    return Judgement(**data)
+
+
+def failing(judged: Judged) -> bool:
+    """Whether a placement fails or could not be checked."""
+    return judged.verdict in ("fail", "not checked")
+
+
+def trouble_of(judged: Judged) -> str:
+    """A placement that fails, and why, in words."""
+    worst = [f for f in judged.findings if f.verdict in ("fail", "not checked")]
+    if not worst:
+        return ""
+    first = worst[0]
+    between = f" ({first.between[0]} to {first.between[1]})" if first.between else ""
+    return f"{judged.placement.id} {first.check}: {first.message}{between}"
+
+
+def _summed(judged: Sequence[Judged], placements: int, *, values: bool) -> Judgement:
+    failed = [entry for entry in judged if failing(entry)]
+    first = min(failed, key=lambda e: (e.placement.pallet, e.placement.order), default=None)
+    room, unit = _room(judged)
+    if len(judged) < placements:
+        depth: Depth = "stopped"
+    else:
+        depth = "values" if values else "verdicts"
+    whole = depth != "stopped"
+    return Judgement(
+        depth,
+        placements,
+        len(judged),
+        len(failed),
+        sum(entry.verdict == "marginal" for entry in judged) if values else None,
+        room if whole else None,
+        unit,
+        _clearance(f for entry in judged for f in entry.findings) if values else None,
+        _rate(judged) if whole else None,
+        "" if first is None else trouble_of(first),
+    )
+
+
+def _room(judged: Sequence[Judged]) -> tuple[float | None, str]:
+    """Least joint room of all motions; angles and lengths compared as rad and m."""
+    found = [
+        (f.value * (math.pi / 180.0 if f.unit == "deg" else 1e-3), f.value, f.unit)
+        for entry in judged
+        if entry.cycle is not None
+        for f in entry.findings
+        if f.check == "reach" and f.value is not None and f.limit == 0.0 and f.segment is not None
+    ]
+    if not found:
+        return None, "deg"
+    _, value, unit = min(found)
+    return round(value, 6), unit
+
+
+def _clearance(findings: Iterable[Finding]) -> float | None:
+    """Least clearance where one is asked for; an overlap anywhere that fails counts as well."""
+    found = [
+        f.value
+        for f in findings
+        if f.check in ("approach", "collision")
+        and f.value is not None
+        and f.limit is not None
+        and (f.limit > 0.0 or f.verdict == "fail")
+    ]
+    return round(min(found), 4) if found else None
+
+
+def _rate(judged: Sequence[Judged]) -> float | None:
+    cycles = {
+        (e.placement.pallet, e.placement.cycle): e.cycle for e in judged if e.cycle is not None
+    }
+    if not cycles or any(entry.cycle is None for entry in judged):
+        return None
+    cartons = sum(len(entry.placement.items) for entry in judged)
+    return round(60.0 * cartons / sum(cycle.seconds for cycle in cycles.values()), 4)
+
+
+def _one_line(error: CellError) -> str:
+    return error.problems[0].found if error.problems else str(error)
