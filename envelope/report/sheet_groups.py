@@ -193,7 +193,7 @@ def _ruler(cell: Cell, group: Group, angle: float) -> Block:
         (
             Column("gripping face to group's edge", inside),
             Column("tool's edge to stop and guides", tuple(_to_fixed(cell, key, outline))),
-            Column("lips", tuple(_travel(cell, group, angle, key))),
+            Column("over-travel of cups", tuple(_travel(cell, group, angle, key))),
         ),
     )
 
@@ -215,8 +215,10 @@ def _travel(cell: Cell, group: Group, angle: float, key: str) -> Iterator[Number
     """How far lips are pressed in at the pick, and how much of their stroke is left."""
     for field in _held_fields(cell, group, angle):
         spare = field.stroke - field.compression
-        yield length(f"{key}.pressed {field.name}", f"{field.name}: pressed in", field.compression)
-        yield length(f"{key}.spare {field.name}", f"{field.name}: travel to spare", spare)
+        yield length(
+            f"{key}.pressed {field.name}", f"field {field.name}: pressed in", field.compression
+        )
+        yield length(f"{key}.spare {field.name}", f"field {field.name}: to spare", spare)
 
 
 def _box(matrix: Array, low: Array, high: Array) -> tuple[Array, Array]:

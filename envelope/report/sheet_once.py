@@ -53,7 +53,7 @@ def once(cell: Cell, result: Result, verdict: str) -> Section:
         _dwells(cell),
         *_homes(cell, result),
     ]
-    return Section("once", tuple(blocks))
+    return Section("entered once", tuple(blocks))
 
 
 def _warnings(result: Result) -> list[str]:

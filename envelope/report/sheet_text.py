@@ -26,8 +26,17 @@ def as_text(sheet: Sheet) -> str:
 
 def as_html(sheet: Sheet) -> str:
     """The same pages as one HTML page, for programs that wrap or scale plain text."""
-    body = "\n".join(f"<pre>{escape(chr(10).join(page))}</pre>" for page in pages(sheet))
+    body = "\n".join(f"<pre>{_bold(page)}</pre>" for page in pages(sheet))
     return _HTML.format(title=escape(_printable(sheet.cell_name)), body=body)
+
+
+def _bold(page: list[str]) -> str:
+    """A page with its heading and the titles of blocks in bold."""
+    below = [*page[1:], ""]
+    return "\n".join(
+        f"<b>{escape(line)}</b>" if line and (not at or set(under) == {"-"}) else escape(line)
+        for at, (line, under) in enumerate(zip(page, below, strict=True))
+    )
 
 
 _HTML = """<!DOCTYPE html>
@@ -37,7 +46,7 @@ _HTML = """<!DOCTYPE html>
 <title>{title}: set-up sheet</title>
 <style>
 @page {{ size: A4 portrait; margin: 10mm 12mm; }}
-pre {{ font: 9pt/1.2 monospace; margin: 0 0 2em; break-after: page; }}
+pre {{ font: 9pt/1.4 monospace; margin: 0 0 2em; break-after: page; }}
 pre:last-child {{ break-after: auto; }}
 </style>
 </head>
@@ -97,8 +106,10 @@ def _stripped(page: list[str]) -> list[str]:
 def _pieces(block: Block) -> Iterator[list[str]]:
     """A block in one piece; where it is longer than a page, bank by bank."""
     head = [_printable(block.title), "-" * len(block.title)] if block.title else []
+    mark, inner = ("- ", "  ") if len(block.remarks) > 1 else ("", "")
     for remark in block.remarks:
-        head += wrap(_printable(remark), WIDTH, break_on_hyphens=False)
+        told = mark + _printable(remark)
+        head += wrap(told, WIDTH, subsequent_indent=inner, break_on_hyphens=False)
     parts = [[*_bank(bank), ""] for bank in _banks(block.columns)]
     if block.drawing or not parts:
         parts.append([*(_printable(line) for line in block.drawing), ""])

@@ -88,12 +88,12 @@ def _tolerances(cell: Cell) -> Iterator[str]:
 
 def _cups(key: str, degrees: str, found: list[Room]) -> list[Column]:
     room = tuple(length(f"{key}.cups.{r.side}", r.side, r.room) for r in found)
-    left = tuple(length(f"{key}.left.{r.side}", r.side, r.left) for r in found)
+    left = tuple(length(f"{key}.worst.{r.side}", r.side, r.left) for r in found)
     if not found:
         return []
     return [
         Column(f"cup's rim to edge, tool turn {degrees}", room),
-        Column("left at the worst", left),
+        Column("room at the worst", left),
     ]
 
 
@@ -143,6 +143,6 @@ def _approach(cell: Cell, group: Group, off: Wander, result: Result, key: str) -
     kept = min(told, default=full)
     numbers: tuple[Number, ...] = (
         length(f"{key}.approach", "measured" if told else "asked for", kept),
-        length(f"{key}.approach left", "left at the worst", kept - moved),
+        length(f"{key}.approach worst", "at the worst", kept - moved),
     )
     return Column("clearance on the approach", numbers)

@@ -4,6 +4,8 @@ import csv
 import io
 import json
 import re
+import shutil
+import subprocess
 from functools import cache
 from pathlib import Path
 
@@ -248,3 +250,29 @@ def test_only_the_spacing_of_the_heads_changes_offset_reach_and_sheet_alike(fold
 def _room(result, name: str) -> float:
     judged = next(j for j in result.placements if j.placement.id == name)
     return next(f.value for f in judged.findings if f.check == "reach" and f.unit == "deg")
+
+
+def test_html_pages_are_no_larger_than_a4_leaves_room_for(made):
+    """By the numbers of its own style: monospaced letters are 0.6 em wide in common fonts."""
+    html = sheet_text.as_html(made[2])
+    up, aside = map(float, re.search(r"margin: ([\d.]+)mm ([\d.]+)mm", html).groups())
+    size, line = map(float, re.search(r"font: ([\d.]+)pt/([\d.]+)", html).groups())
+    point = 25.4 / 72  # [mm]
+    assert sheet_text.LINES * size * line * point <= 297 - 2 * up
+    assert sheet_text.WIDTH * 0.6 * size * point <= 210 - 2 * aside
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="no browser that prints")
+def test_a_browser_prints_each_page_on_one_sheet_of_a4(made, tmp_path):
+    page, printed = tmp_path / "sheet.html", tmp_path / "sheet.pdf"
+    page.write_text(sheet_text.as_html(made[2]), encoding="utf-8")
+    command = ["chromium", "--headless", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+    command += [f"--user-data-dir={tmp_path / 'profile'}", "--no-pdf-header-footer"]
+    subprocess.run(
+        [*command, f"--print-to-pdf={printed}", page.as_uri()],
+        check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    content = printed.read_bytes()
+    assert len(re.findall(rb"/Type\s*/Page\b", content)) == len(sheet_text.pages(made[2]))
+    for box in re.findall(rb"/MediaBox\s*\[([^\]]*)\]", content):
+        assert [float(v) for v in box.split()] == pytest.approx([0, 0, 595.3, 841.9], abs=1)
