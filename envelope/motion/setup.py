@@ -17,8 +17,10 @@ from ..palletizing.group import Group, Placement
 from .grip import centre_in_tool, tool_from_group
 from .stations import world_from_picked
 
-Kind = Literal["length", "angle", "mass", "time"]
+Kind = Literal["length", "angle", "mass", "time", "inertia"]
 AXES = ("x", "y", "z", "a", "b", "c")
+PRODUCTS = (("xx", 0, 0), ("yy", 1, 1), ("zz", 2, 2), ("xy", 0, 1), ("xz", 0, 2), ("yz", 1, 2))
+"""Moments and products of inertia: name, row, column."""
 CORNERS = ("corner 1", "corner 2", "corner 3", "corner 4")
 
 
@@ -28,7 +30,7 @@ class Typed:
 
     Attributes:
         key: Its name on the sheet ("pallets.A.frame.x").
-        value: As planned [m, rad, kg, s].
+        value: As planned [m, rad, kg, s, kg m2].
     """
 
     key: str
@@ -103,6 +105,8 @@ def of_once(cell: Cell) -> Iterator[Typed]:
     yield from frame("tool.tcp", cell.tool.flange_from_tcp)
     yield Typed("tool.mass", cell.tool.mass, "mass")
     yield from point("tool.centre of gravity", np.array(cell.tool.centre))
+    for name, row, column in PRODUCTS:
+        yield Typed(f"tool.inertia.{name}", float(cell.tool.inertia[row, column]), "inertia")
     yield Typed("motion.grip time", cell.motion.grip_time, "time")
     yield Typed("motion.release time", cell.motion.release_time, "time")
 

@@ -16,6 +16,7 @@ from ..palletizing.group import AsTaught, Group, Placement
 from .setup import (
     AXES,
     CORNERS,
+    PRODUCTS,
     base_from_infeed,
     base_from_pallet,
     components,
@@ -28,7 +29,7 @@ from .setup import (
 from .stations import world_from_picked
 
 Shifts = Mapping[str, float]
-"""By key, how far what was taught lies from the plan [m, rad, kg, s]; 0.0 is filled in, too."""
+"""By key, how far what was taught is off the plan [m, rad, kg, s, kg m2]; 0.0 is filled in, too."""
 
 
 def as_taught(cell: Cell, shifts: Shifts) -> Cell:
@@ -129,11 +130,22 @@ def _tool(tool: Tool, shifts: Shifts) -> Tool:
         value + shifts.get(f"tool.centre of gravity.{axis}", 0.0)
         for axis, value in zip(AXES[:3], tool.centre, strict=True)
     )
+    inertia = np.array(tool.inertia)
+    for name, row, column in PRODUCTS:
+        inertia[row, column] += shifts.get(f"tool.inertia.{name}", 0.0)
+        inertia[column, row] = inertia[row, column]
     fields = tool.fields
     if taught is not tool.flange_from_tcp:
         moved = taught @ invert(tool.flange_from_tcp)
         fields = tuple(_field(field, moved) for field in fields)
-    return replace(tool, flange_from_tcp=taught, mass=mass, centre=(x, y, z), fields=fields)
+    return replace(
+        tool,
+        flange_from_tcp=taught,
+        mass=mass,
+        centre=(x, y, z),
+        inertia=frozen(inertia),
+        fields=fields,
+    )
 
 
 def _field(field: GripField, moved: Array) -> GripField:

@@ -1,12 +1,12 @@
 """Two results of one cell side by side: which placements lost margin, and by how much."""
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from textwrap import wrap
 
 from ..cell.taught import Filled
-from ..checks.finding import Finding, Judged, Result, worst
+from ..checks.finding import Finding, Result, worst
 from .taught import Taught
 
 _LEAST = {"mm": 0.1, "deg": 0.01}  # smaller losses are not told
@@ -53,6 +53,7 @@ def _lines(taught: Taught, planned: Result, now: Result) -> Iterator[str]:
     for remark in taught.remarks:
         yield f"Note: {remark}"
     lost = list(_placements(planned, now))
+    cell = losses(planned.findings, now.findings)
     if not changed:
         yield "Nothing differs from the plan, and so no placement lost margin."
     elif not lost:
@@ -63,6 +64,9 @@ def _lines(taught: Taught, planned: Result, now: Result) -> Iterator[str]:
             "to within 1 mm; what is less than 0.1 mm or 0.01 deg is not told):"
         )
         yield from lost
+    if changed and cell:
+        yield "The cell as a whole lost margin:"
+        yield from (f"  {_told(loss)}" for loss in cell)
 
 
 def _change(entry: Filled, taught: Taught) -> str:
@@ -79,7 +83,7 @@ def _placements(planned: Result, now: Result) -> Iterator[str]:
     before = {judged.placement.id: judged for judged in planned.placements}
     for judged in now.placements:
         old = before[judged.placement.id]
-        found = losses(old, judged)
+        found = losses(old.findings, judged.findings)
         worse = worst([old.verdict, judged.verdict]) != old.verdict
         if not (found or worse):
             continue
@@ -96,7 +100,7 @@ def _told(loss: Loss) -> str:
     return f"{loss.check} lost {loss.amount:.2f} {loss.unit}, {left}: {said}"
 
 
-def losses(old: Judged, new: Judged) -> list[Loss]:
+def losses(old: Sequence[Finding], new: Sequence[Finding]) -> list[Loss]:
     """For each check and unit, how much was lost and what is left where it is tightest."""
     before, after = _by_key(old), _by_key(new)
     found: dict[tuple[str, str], Loss] = {}
@@ -117,13 +121,13 @@ def _both(one: Loss, other: Loss) -> Loss:
     return replace(tightest, amount=max(one.amount or 0.0, other.amount or 0.0))
 
 
-def _by_key(judged: Judged) -> dict[Key, Finding]:
+def _by_key(findings: Sequence[Finding]) -> dict[Key, Finding]:
     """The finding with the least margin of each check, unit, segment and moving body.
 
     Under no segment and no body: the least of all, for a way that runs otherwise than before.
     """
     found: dict[Key, Finding] = {}
-    for finding in judged.findings:
+    for finding in findings:
         mover = finding.between[0] if finding.between else None
         for segment, body in ((finding.segment, mover), (None, None)):
             key = (finding.check, finding.unit, segment, body)
@@ -174,4 +178,6 @@ def _more_is_better(finding: Finding, above: bool) -> bool:
         return finding.check == "stacking"  # share carried; else a share used of what is allowed
     if finding.check in ("approach", "collision", "reach"):
         return True
+    if finding.check == "rate":
+        return finding.unit == "cartons/min"  # else what a queue needs of the room it has
     return above == (finding.verdict in ("pass", "marginal"))

@@ -15,6 +15,7 @@ _SHOWN = {
     "angle": ("deg", 180.0 / math.pi, 3),
     "mass": ("kg", 1.0, 3),
     "time": ("s", 1.0, 2),
+    "inertia": ("kg m2", 1.0, 4),
 }
 
 

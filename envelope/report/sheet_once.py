@@ -8,9 +8,9 @@ from ..checks.finding import Judged, Result
 from ..geometry.frames import Array
 from ..geometry.inertia import MassProperties
 from ..motion.burden import of_tool
-from ..motion.setup import base_from_infeed, frame, of_once, point
+from ..motion.setup import PRODUCTS, Typed, base_from_infeed, frame, of_once, point
 from .results import joint_scale
-from .sheet import Block, Column, Number, Section, column, length
+from .sheet import Block, Column, Number, Section, column, length, shown
 
 CAUTIONS = (
     "This sheet is a planning aid. It is no program, no acceptance test and no risk assessment. "
@@ -72,9 +72,10 @@ def _frames(cell: Cell) -> Block:
     up = cell.mounted.world_from_base[:3, 2]
     lean = float(np.degrees(np.arccos(np.clip(up[2], -1.0, 1.0))))
     mounting = "upright" if lean < 1e-6 else f"leaning by {lean:.3f} deg"
+    axis = "" if arm.axis is None else f" (with the {arm.axis.kind} at 0)"
     remarks = (
-        f"Arm: {arm.name}, mounted {mounting}. The base in the world frame is for the fitters (the "
-        "world's z = 0 is the floor); put the base as built beside it. Everything else that is "
+        f"Arm: {arm.name}, mounted {mounting}. The base{axis} in the world frame is for the "
+        "fitters (the world's z = 0 is the floor); put the base as built beside it. Everything else that is "
         "typed in is given in the base frame, or in a frame that is.",
     )
     return Block(
@@ -120,12 +121,10 @@ def _inertia(title: str, key: str, load: MassProperties) -> Block:
 
 def inertia_numbers(key: str, inertia: Array) -> tuple[Number, ...]:
     """The six numbers of an inertia, shape (3, 3) [kg m2]."""
-    axes = "xyz"
     return tuple(
-        Number(f"{key}.inertia.{axes[i]}{axes[j]}", f"I{axes[i]}{axes[j]}", float(inertia[i, j]),
-               "kg m2", 4)
-        for i, j in ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))
-    )  # fmt: skip
+        shown(Typed(f"{key}.inertia.{name}", float(inertia[row, column]), "inertia"), f"I{name}")
+        for name, row, column in PRODUCTS
+    )
 
 
 def _dwells(cell: Cell) -> Block:

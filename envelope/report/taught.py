@@ -27,6 +27,7 @@ from .sheet_of import set_up_sheet
 
 AGREE = 0.001  # [m]: joints and pose that were both taught may differ by this much
 LEVEL = float(np.radians(0.05))  # [rad]: joints may tilt a placement by this much
+_ROUNDED = 1e-3  # [kg m2]: the sheet rounds each number to a tenth of this
 SQUARE = 0.002  # [m]: corners that lie farther off the deck are worth a remark
 _OWN = re.compile(
     r"(approach|place|pick|via \d+|back via \d+|joints)\.(.*)|half-turn|lifted|arrival|from\.[xyz]"
@@ -83,8 +84,19 @@ def put_in(cell: Cell, file: TaughtFile) -> Taught:
     if any(shifts.values()):
         digest = sha256(cell.sha256.encode() + file.content).hexdigest()
         made = replace(as_taught(cell, shifts), sha256=digest)
+    _solid(made, file)
+    file.stop_if_wrong()
     unused = tuple(e.key for e in filled if e.changed and e.key not in inputs and e.key not in used)
     return Taught(made, tuple(filled), unused, remarks)
+
+
+def _solid(made: Cell, file: TaughtFile) -> None:
+    """The inertia as taught must be one that a solid can have."""
+    least, middle, most = (float(v) for v in np.linalg.eigvalsh(made.tool.inertia))
+    if least < -_ROUNDED or most > least + middle + _ROUNDED:
+        key = "tool.inertia.xx"
+        right = "a moment of inertia is at most the sum of the other two"
+        file.complain(key, file.line_of(key), "as taught, no solid has this inertia", right)
 
 
 def _of_motion(cell: Cell, keys: Sequence[str]) -> Iterator[tuple[str, str]]:

@@ -217,27 +217,54 @@ def test_losses_have_the_right_sign_also_where_tolerances_fail_a_clearance():
     near = replace(synthetic.NEAR, value=25.0, upper=25.5)
     nearer = replace(synthetic.NEAR, value=22.0, upper=22.5, verdict="fail", worst_case=-1.0)
     old, new = synthetic.judged(1, near), synthetic.judged(1, nearer)
-    (loss,) = losses(old, new)
+    (loss,) = losses(old.findings, new.findings)
     assert (loss.amount, loss.left) == (3.0, 2.0)
-    assert losses(new, old) == []
-    assert losses(old, old) == []
+    assert losses(new.findings, old.findings) == []
+    assert losses(old.findings, old.findings) == []
     shaft = Finding("reach", "marginal", 40.0, 50.0, "mm", "close by the axis")
-    (loss,) = losses(synthetic.judged(1, shaft), synthetic.judged(1, replace(shaft, value=30.0)))
+    (loss,) = losses([shaft], [replace(shaft, value=30.0)])
     assert (loss.amount, loss.left) == (10.0, -20.0)
     used = Finding("load", "pass", 80.0, 100.0, "%", "rated load")
-    (loss,) = losses(synthetic.judged(1, used), synthetic.judged(1, replace(used, value=95.0)))
+    (loss,) = losses([used], [replace(used, value=95.0)])
     assert (loss.amount, loss.left) == (15.0, 5.0)
     carried = Finding("stacking", "pass", 100.0, 60.0, "%", "carried")
-    (loss,) = losses(
-        synthetic.judged(1, carried), synthetic.judged(1, replace(carried, value=70.0))
-    )
+    (loss,) = losses([carried], [replace(carried, value=70.0)])
     assert (loss.amount, loss.left) == (30.0, 10.0)
+    queue = Finding("rate", "pass", 1500.0, 2000.0, "mm", "queue")
+    (loss,) = losses([queue], [replace(queue, value=2000.0)])
+    assert (loss.amount, loss.left) == (500.0, 0.0)
+    brings = Finding("rate", "pass", 14.0, 12.0, "cartons/min", "sustained")
+    (loss,) = losses([brings], [replace(brings, value=12.5, verdict="marginal")])
+    assert (loss.amount, loss.left) == (1.5, 0.5)
+
+
+LINE = """
+line: {rate: 4}
+"""
+
+
+def test_the_rate_of_the_cell_as_a_whole_counts_too(folder):
+    """Grip and release twice a second longer each: fewer cartons a minute."""
+    longer = {"motion.grip time": 1.0, "motion.release time": 1.0}
+    _, planned, entry = taught(folder, longer, PAIRS + LINE)
+    text = as_text(entry, planned, check(entry.cell))
+    assert re.search(r"The cell as a whole lost margin:\n  rate lost \d+\.\d+ cartons/min", text)
+
+
+def test_an_inertia_that_was_taught_is_that_of_the_tool(folder):
+    cell, _, entry = taught(folder, {"tool.inertia.xx": 0.01, "tool.inertia.xy": 0.002})
+    by = entry.cell.tool.inertia - cell.tool.inertia
+    assert by[0, 0] == pytest.approx(0.01, abs=6e-4)
+    assert by[0, 1] == by[1, 0] == pytest.approx(0.002, abs=6e-4)
+    assert entry.unused == ()
+    with pytest.raises(CellError, match="no solid has this inertia"):
+        taught(folder, {"tool.inertia.xx": 50.0})
 
 
 def test_a_placement_without_a_motion_any_more_is_listed():
     old = synthetic.judged(1, synthetic.NEAR)
     new = synthetic.judged(1, synthetic.OUT_OF_REACH)
-    (loss,) = losses(old, new)
+    (loss,) = losses(old.findings, new.findings)
     assert loss.amount is None
     assert "beyond reach" in loss.message
 
