@@ -75,8 +75,8 @@ def _frames(cell: Cell) -> Block:
     axis = "" if arm.axis is None else f" (with the {arm.axis.kind} at 0)"
     remarks = (
         f"Arm: {arm.name}, mounted {mounting}. The base{axis} in the world frame is for the "
-        "fitters (the world's z = 0 is the floor); put the base as built beside it. Everything else that is "
-        "typed in is given in the base frame, or in a frame that is.",
+        "fitters (the world's z = 0 is the floor); put the base as built beside it. Everything "
+        "else that is typed in is given in the base frame, or in a frame that is.",
     )
     return Block(
         "Frames",
