@@ -14,7 +14,7 @@ from .checks.case import Case, watched_by_release
 from .checks.cast import Cast, cast_of
 from .checks.clearance import in_words
 from .checks.finding import Finding, Judged, Result
-from .checks.rate import check_rate
+from .checks.rate import with_rate
 from .checks.registry import CHECKS
 from .checks.stacking import stacking
 from .checks.stretches import Planned
@@ -68,13 +68,8 @@ def check(
                 progress(len(judged), total)
     if placements is not None:
         judged = [entry for entry in judged if entry.placement.id in placements]
-    rate, whole, notes = None, (), cell.notes
-    if cell.line is not None:
-        if placements is None:
-            rate, whole = check_rate(cell, judged)
-        else:
-            notes = (*notes, "The rate is that of the whole cell: it was not judged.")
-    return Result(cell.name, cell.sha256, tuple(judged), notes, whole, rate)
+    plain = Result(cell.name, cell.sha256, tuple(judged), cell.notes)
+    return plain if cell.line is None else with_rate(cell, plain)
 
 
 def verdicts(cell: Cell, *, stop_after: int | None = None) -> Iterator[list[Judged]]:

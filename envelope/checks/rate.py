@@ -1,6 +1,7 @@
 """Rate: whether the cell keeps up with the line, pallet changes included, and the queue fits."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from ..cell.model import Cell, Line
@@ -8,13 +9,18 @@ from .dominating import spent
 from .finding import Finding, Judged, Result, Verdict
 from .production import Run, longest_queue, run
 from .throughput import LayerRate, Queue, Rate
-from .turns import Job, jobs_of, slowed
+from .turns import Job, jobs_of
 
 _EXACT = 1e-9  # of a rate: rounding that does not decide
 _SLOW = 0.1  # share of the cycles, the slowest, of which is told what dominates them
 _TOLD = 6  # of what dominates
 CARTONS, PALLETS = "for cartons", "for an empty pallet"  # what the arm waits for
 WAITING = "waiting for cartons"
+_PART = "The rate is that of the whole cell: it was not judged."
+_ROUNDED = (
+    "Cycles are shorter in the rate where corners are rounded; the motions in the results file, "
+    "and what they ask of arm and grip, are those with a stop at every corner."
+)
 
 
 def rate_of(cell: Cell, result: Result) -> Rate | None:
@@ -32,10 +38,21 @@ def rate_of(cell: Cell, result: Result) -> Rate | None:
     """
     if result.rate is not None:
         return result.rate
+    return _rated(cell, result.placements) if _is_whole(cell, result) else None
+
+
+def with_rate(cell: Cell, result: Result) -> Result:
+    """A result with what the rate check found; only with a note where a part was checked."""
+    if not _is_whole(cell, result):
+        return replace(result, notes=(*result.notes, _PART))
+    rate, findings = check_rate(cell, result.placements)
+    notes = (*result.notes, _ROUNDED) if cell.motion.blend_radius else result.notes
+    return replace(result, notes=notes, findings=(*result.findings, *findings), rate=rate)
+
+
+def _is_whole(cell: Cell, result: Result) -> bool:
     wanted = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
-    if len(result.placements) < max(1, wanted):
-        return None
-    return _rated(cell, result.placements)
+    return len(result.placements) >= wanted
 
 
 def check_rate(cell: Cell, judged: Sequence[Judged]) -> tuple[Rate | None, tuple[Finding, ...]]:
@@ -81,6 +98,7 @@ def _rated(cell: Cell, judged: Sequence[Judged]) -> Rate | None:
         cartons,
         len(jobs),
         working / len(jobs),
+        sum(job.saved for job in jobs) / len(jobs),
         (slowest.turn.seconds, slowest.placement.id),
         tuple((name, seconds) for name, seconds in waiting if seconds > 0.0),
         _layers(full),
@@ -142,7 +160,7 @@ def _behind(line: Line, jobs: Sequence[Job]) -> float:
     """How far work falls behind the mean in the longest stretch at reduced speed [s]."""
     if line.reduced_share == 0.0:
         return 0.0
-    least = min(job.turn.seconds / slowed(job.cycle, line) for job in jobs)
+    least = min(job.turn.seconds / job.slow for job in jobs)
     return line.reduced_stretch * max(0.0, 1.0 - least)
 
 

@@ -41,6 +41,8 @@ class Rate:
         cartons: Cartons on all pallets once.
         cycles: Cycles that bring them.
         mean_cycle: Mean duration of a cycle, waiting left out [s].
+        rounding: What rounding corners saves of it, at full speed [s]; the times in the results
+            file are those of a stop at every corner.
         slowest_cycle: The longest [s], and the first placement that it brings.
         waiting: Seconds a round that the arm waits, by what it waits for.
         layers: In the order in which they are laid.
@@ -55,6 +57,7 @@ class Rate:
     cartons: int
     cycles: int
     mean_cycle: float
+    rounding: float
     slowest_cycle: tuple[float, str]
     waiting: tuple[tuple[str, float], ...]
     layers: tuple[LayerRate, ...]

@@ -1,15 +1,16 @@
 """Cycles as production sees them: how long each takes, and when it lets the next cartons up."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
-from ..cell.model import Cell, Line
+from ..cell.model import Cell
 from ..motion.cycle import Cycle
 from ..motion.pace import pace_of
 from ..motion.profile import duration
+from ..motion.rounding import saved_by_rounding
 from ..motion.timing import joint_phases
 from ..palletizing.group import Group, Placement
 from .finding import Judged
@@ -18,11 +19,18 @@ from .production import Turn
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Job:
-    """One cycle that was planned, with the first placement that it brings."""
+    """One cycle that was planned, with the first placement that it brings.
+
+    Attributes:
+        slow: Its duration at the reduced speed that the line states [s].
+        saved: Seconds saved at full speed by rounding corners.
+    """
 
     placement: Placement
     cycle: Cycle
     turn: Turn
+    slow: float
+    saved: float
 
 
 def jobs_of(cell: Cell, judged: Sequence[Judged]) -> list[Job]:
@@ -35,61 +43,61 @@ def jobs_of(cell: Cell, judged: Sequence[Judged]) -> list[Job]:
         cell: The cell.
         judged: Placements with a motion each.
     """
-    jobs: dict[tuple[str, int], Job] = {}
+    cycles: dict[tuple[str, int], tuple[Placement, Cycle]] = {}
     for entry in judged:
-        cycle = entry.cycle
-        if cycle is not None and (cycle.pallet, cycle.number) not in jobs:
-            turn = _turn(cell, entry.placement, cycle)
-            jobs[cycle.pallet, cycle.number] = Job(entry.placement, cycle, turn)
-    listed = list(jobs.values())
+        if entry.cycle is not None:
+            key = (entry.cycle.pallet, entry.cycle.number)
+            cycles.setdefault(key, (entry.placement, entry.cycle))
+    listed = list(cycles.values())
+    saved = saved_by_rounding(cell, [cycle for _, cycle in listed])
+    between = _between(cell, [cycle for _, cycle in listed])
     return [
-        replace(job, turn=replace(job.turn, seconds=job.turn.seconds + extra))
-        for job, extra in zip(listed, _between(cell, listed), strict=True)
+        _job(cell, placement, cycle, less, more)
+        for (placement, cycle), less, more in zip(listed, saved, between, strict=True)
     ]
 
 
-def _between(cell: Cell, jobs: Sequence[Job]) -> list[float]:
+def _between(cell: Cell, cycles: Sequence[Cycle]) -> list[float]:
     """Seconds from where each cycle ends to where the next one starts."""
     pace = pace_of(cell.mounted.arm, cell.motion, loaded=False)
     taken: list[float] = []
-    for job, following in pairwise([*jobs, *jobs[:1]]):
-        rows = np.stack([job.cycle.segments[-1].joints[-1], following.cycle.segments[0].joints[0]])
+    for cycle, following in pairwise([*cycles, *cycles[:1]]):
+        rows = np.stack([cycle.segments[-1].joints[-1], following.segments[0].joints[0]])
         profile = joint_phases(pace, rows)
         taken.append(duration(profile) if len(profile) else 0.0)
     return taken
 
 
-def slowed(cycle: Cycle, line: Line | None) -> float:
-    """Duration of a cycle at the reduced speed that the line states [s]."""
-    moving = moving_time(cycle)
-    return cycle.seconds - moving + moving / (1.0 if line is None else line.reduced_speed)
-
-
-def moving_time(cycle: Cycle) -> float:
-    """How long the arm moves in a cycle [s]."""
-    return float(sum(segment.times[-1] - segment.times[0] for segment in cycle.segments))
-
-
-def _turn(cell: Cell, placement: Placement, cycle: Cycle) -> Turn:
+def _job(cell: Cell, placement: Placement, cycle: Cycle, saved: float, more: float) -> Job:
     """A cycle with the share of time at reduced speed spread over all cycles.
 
     Over a long time cycles come at the mean of the two rates, full speed and reduced, each
     weighted by the time spent in it.
+
+    Args:
+        cell: The cell.
+        placement: The first that the cycle brings.
+        cycle: As it was timed, with a stop at every corner.
+        saved: Seconds saved by rounding corners.
+        more: Seconds for the way to where the next cycle starts.
     """
-    line = cell.line
+    line, group = cell.line, placement.group
+    timed = sum(float(segment.times[-1] - segment.times[0]) for segment in cycle.segments)
+    standing, moving = cycle.seconds - timed, timed - saved
+    slow = standing + moving / (1.0 if line is None else line.reduced_speed)
     share = 0.0 if line is None else line.reduced_share
-    slow, moving = slowed(cycle, line), moving_time(cycle)
-    seconds = 1.0 / ((1.0 - share) / cycle.seconds + share / slow)
-    stretch = 1.0 + (seconds - cycle.seconds) / moving
-    at, still = _clear(cell, placement.group, cycle)
-    return Turn(
+    mean = 1.0 / ((1.0 - share) / (standing + moving) + share / slow)
+    at, still = _clear(cell, group, cycle)
+    stretch = max(1.0, (mean - standing) / timed)  # corners before it are not counted as rounded
+    turn = Turn(
         cycle.pallet,
         placement.layer,
-        len(placement.group.items),
-        _length(cell, placement.group),
-        seconds,
+        len(group.items),
+        _length(cell, group),
+        mean + more,
         (at - still) * stretch + still,
     )
+    return Job(placement, cycle, turn, slow + more, saved)
 
 
 def _clear(cell: Cell, group: Group, cycle: Cycle) -> tuple[float, float]:

@@ -54,6 +54,18 @@ def states_of(arm: Arm, segment: Segment) -> States:
         still = np.zeros((1, rows.shape[1]))
         return States(segment.times[:1], rows[:1], still, still)
     which, after = _instants(arm, segment, phases)
+    return States(phases[which, TIME] + after, *moving(segment, which, after))
+
+
+def moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, Array]:
+    """Joints, their speeds and their accelerations at instants, each shape (n, dof).
+
+    Args:
+        segment: A segment that carries phases.
+        which: In which of its phases, shape (n,).
+        after: Seconds since the phase began, shape (n,).
+    """
+    phases, rows = segment.phases, segment.joints
     place, speed, acceleration = state(phases, which, after)
     place = np.clip(place, 0.0, len(rows) - 1.0)
     if segment.kind == "joint":
@@ -64,8 +76,7 @@ def states_of(arm: Arm, segment: Segment) -> States:
     else:
         d1, d2 = slopes(rows)
         joints, first, second = between(rows, place), between(d1, place), between(d2, place)
-    return States(
-        phases[which, TIME] + after,
+    return (
         joints,
         first * speed[:, None],
         first * acceleration[:, None] + second * (speed * speed)[:, None],

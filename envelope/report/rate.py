@@ -76,6 +76,8 @@ def _facts(rate: Rate) -> Iterator[tuple[str, str]]:
     slow = rate.slowest_layer
     yield "slowest layer", f"{slow.pallet}/{slow.layer} at {_two(slow.rate)} cartons/min"
     cycles = f"{rate.cycles}, mean {_two(rate.mean_cycle)} s"
+    if rate.rounding:
+        cycles += f" ({_two(rate.rounding)} s saved by rounding corners)"
     yield "cycles", f"{cycles}; the slowest, of {placement}, takes {_two(seconds)} s"
     yield "slowest spend", ", ".join(f"{_two(amount)} s {name}" for name, amount in rate.dominating)
 

@@ -128,6 +128,7 @@ def _rate(rate: Rate) -> dict[str, Any]:
         "cartons": rate.cartons,
         "cycles": rate.cycles,
         "mean_cycle": shown(rate.mean_cycle),
+        "rounding": shown(rate.rounding),
         "slowest_cycle": {
             "seconds": shown(rate.slowest_cycle[0]),
             "placement": rate.slowest_cycle[1],
