@@ -5,11 +5,12 @@ VENV := .venv
 BIN := $(VENV)/bin
 DEMO_CELL := cells/tea-seven-layers.yaml
 DEMO_PICTURES := demo-pictures
+DEMO_PAGE := demo-report.html
 
 .PHONY: help demo test lint bench soak clean
 
 help:
-	@echo "make demo   check an example cell that fails, and draw its problem spots"
+	@echo "make demo   check an example cell that fails, draw its problem spots and write its page"
 	@echo "make test   run the tests"
 	@echo "make lint   ruff, pyright and import-linter"
 	@echo "make bench  measure speed beside general-purpose libraries (about 5 minutes)"
@@ -18,11 +19,13 @@ help:
 
 # Status 1 of the check says that a placement fails: that is the right answer for this cell.
 demo: $(VENV)/installed
-	@echo "envelope check $(DEMO_CELL) --pictures $(DEMO_PICTURES)"
-	@$(BIN)/envelope check $(DEMO_CELL) --pictures $(DEMO_PICTURES) --force; status=$$?; \
+	@echo "envelope check $(DEMO_CELL) --pictures $(DEMO_PICTURES) --report $(DEMO_PAGE)"
+	@$(BIN)/envelope check $(DEMO_CELL) --pictures $(DEMO_PICTURES) --report $(DEMO_PAGE) --force; \
+	status=$$?; \
 	if [ $$status -eq 1 ]; then \
 		echo; \
 		echo "This example cell is meant to fail (exit status 1): its upper layers are out of reach."; \
+		echo "Open $(DEMO_PAGE) in a browser."; \
 	else exit $$status; fi
 
 test: $(VENV)/installed-dev
@@ -41,7 +44,7 @@ soak: $(VENV)/installed-dev
 	$(BIN)/python -m tests.soak.soak_clearance --minutes 50
 
 clean:
-	rm -rf $(VENV) $(DEMO_PICTURES) build dist .pytest_cache .ruff_cache .hypothesis .import_linter_cache
+	rm -rf $(VENV) $(DEMO_PICTURES) $(DEMO_PAGE) build dist .pytest_cache .ruff_cache .hypothesis .import_linter_cache
 
 $(BIN)/python:
 	@$(PYTHON) -c 'import sys; sys.exit("Python 3.11 or newer is needed; name one with: make PYTHON=python3.12" if sys.version_info < (3, 11) else 0)'

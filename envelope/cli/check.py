@@ -2,7 +2,7 @@
 
 import shutil
 import sys
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,23 +20,43 @@ from .progress import progress_bar
 if TYPE_CHECKING:
     from ..checks.second_opinion import Opinion
     from ..report.taught import Taught
+    from .pictures import Drawn
 
 PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
 
 
+_FILES = (
+    click.option("--results", type=click.Path(path_type=Path), help="Write everything as JSON."),
+    click.option(
+        "--csv", type=click.Path(path_type=Path), help="Write a table, one row a placement."
+    ),
+    click.option(
+        "--pictures", type=click.Path(path_type=Path), help="Draw every problem spot into a folder."
+    ),
+    click.option(
+        "--report",
+        type=click.Path(path_type=Path),
+        help="Write one page that opens in any browser, without a network.",
+    ),
+    click.option(
+        "--glb",
+        type=click.Path(path_type=Path),
+        help="Write a 3D model: the first placement that fails, else the last, and its motion.",
+    ),
+)
+
+
+def _files_to_write(command: Callable[..., int]) -> Callable[..., int]:
+    """The options that name files; the first stands on top of the help."""
+    for option in reversed(_FILES):
+        command = option(command)
+    return command
+
+
 @click.command(short_help=COMMANDS["check"])
 @click.argument("cell", type=click.Path(path_type=Path))
-@click.option("--results", type=click.Path(path_type=Path), help="Write everything as JSON.")
-@click.option("--csv", type=click.Path(path_type=Path), help="Write a table, one row a placement.")
-@click.option(
-    "--pictures", type=click.Path(path_type=Path), help="Draw every problem spot into a folder."
-)
-@click.option(
-    "--glb",
-    type=click.Path(path_type=Path),
-    help="Write a 3D model: the first placement that fails, else the last, and its motion.",
-)
+@_files_to_write
 @click.option("--placement", "placements", multiple=True, help="Only this one, as in A/3/5.")
 @click.option("--pallet", "pallets", multiple=True, help="Only this pallet.")
 @click.option("--layer", "layers", multiple=True, type=int, help="Only this layer.")
@@ -77,15 +97,15 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
         answer(lost)
     answer(_report(result, model, quiet))
     _write(result, model, asked)
-    if asked["pictures"] is not None:
-        _draw(result, model, asked["pictures"])
     if asked["second_opinion"] and not _agrees(result, model, quiet):
         return DISAGREES
     return GOOD if result.verdict in ("pass", "marginal") else FAILS
 
 
 def _refuse(cell: Path, force: bool, asked: dict[str, Any]) -> None:
-    outputs = [asked[name] for name in ("results", "csv", "glb") if asked[name] is not None]
+    outputs = [
+        asked[name] for name in ("results", "csv", "report", "glb") if asked[name] is not None
+    ]
     inputs = [cell] if asked["taught"] is None else [cell, asked["taught"]]
     refuse_existing(outputs, force, inputs)
     if asked["pictures"] is not None:
@@ -166,18 +186,24 @@ def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
         remark(f"Wrote {asked['csv']}")
     if asked["glb"] is not None:
         export(cell, result, None, asked["glb"])
+    drawn = None if asked["pictures"] is None else _draw(result, cell, asked["pictures"])
+    if asked["report"] is not None:
+        from .page import write_page
+
+        write_page(result, cell, asked["report"], drawn)
 
 
-def _draw(result: Result, cell: Cell, folder: Path) -> None:
+def _draw(result: Result, cell: Cell, folder: Path) -> "Drawn":
     from .pictures import draw_apart
 
     drawn = draw_apart(cell, result, folder)
     if drawn.trouble is not None:
         remark(drawn.trouble)
-        return
+        return drawn
     plural = "" if len(drawn.paths) == 1 else "s"
     older = f" ({drawn.older} older files are there as well)" if drawn.older else ""
     remark(f"Drew {len(drawn.paths)} picture{plural} in {folder}{older}")
+    return drawn
 
 
 def _agrees(result: Result, cell: Cell, quiet: bool) -> bool:

@@ -23,19 +23,20 @@ _CAP, _FLOOR = CAP * 1000.0, FLOOR * 1000.0  # [mm]: distances are not followed 
 
 
 @dataclass(frozen=True, slots=True)
-class _Alike:
+class Alike:
     """Placements that the same check stops in the same way, the worst first."""
 
     members: tuple[tuple[Judged, Finding], ...]
 
     @property
     def worst(self) -> tuple[Judged, Finding]:
+        """The placement with the least room, and the finding that says so."""
         return self.members[0]
 
 
 def problem_lines(result: Result, width: int) -> Iterator[str]:
     """Text lines, no wider than width: a heading for each kind of problem, then placements."""
-    for alike in _gathered(result):
+    for alike in gathered(result):
         judged, finding = alike.worst
         number = len(alike.members)
         count = "" if number == 1 else f", {number} placements"
@@ -90,15 +91,15 @@ def _instant(finding: Finding) -> str:
     return " ".join(filter(None, (finding.segment, at)))
 
 
-def _gathered(result: Result) -> list[_Alike]:
+def gathered(result: Result) -> list[Alike]:
     """All placements that are not a clear pass, each once, the worst verdicts first."""
     groups: dict[tuple[str, ...], list[tuple[Judged, Finding]]] = {}
     for judged in result.placements:
         finding = deciding(judged)
         if finding is not None and judged.verdict != "pass":
             groups.setdefault(_kind(finding), []).append((judged, finding))
-    gathered = [_Alike(_from_worst(members)) for members in groups.values()]
-    return sorted(gathered, key=lambda alike: RANK[alike.worst[1].verdict])
+    alike = [Alike(_from_worst(members)) for members in groups.values()]
+    return sorted(alike, key=lambda kind: RANK[kind.worst[1].verdict])
 
 
 def _kind(finding: Finding) -> tuple[str, ...]:

@@ -46,6 +46,18 @@ def chosen(found: list[Problem], most: int = MOST) -> list[Problem]:
     return sorted(picked, key=lambda problem: place[id(problem)])
 
 
+def file_names(picked: list[Problem]) -> list[str]:
+    """A file name for the picture of each, no two the same, whatever pallets are called."""
+    given: dict[str, str] = {"overview": ""}
+    for problem in picked:
+        plain = re.sub(r"[^\w.]+", "-", f"{problem.judged.placement.id}-{problem.finding.check}")
+        name, number = plain, 2
+        while name.casefold() in given:
+            name, number = f"{plain}-{number}", number + 1
+        given[name.casefold()] = f"{name}.png"
+    return list(given.values())[1:]
+
+
 def _rounds(kinds: list[list[Problem]]) -> Iterator[list[Problem]]:
     for turn in range(max((len(kind) for kind in kinds), default=0)):
         yield [kind[turn] for kind in kinds if turn < len(kind)]

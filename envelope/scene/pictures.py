@@ -1,12 +1,10 @@
 """Pictures of problem spots, and one of the whole cell, as PNG files."""
 
-import re
-from collections.abc import Iterator
 from pathlib import Path
 
 from ..cell.model import Cell
 from ..checks.finding import Result
-from .choose import Problem, chosen, problem_of, problems, tightest_of
+from .choose import chosen, file_names, problem_of, problems, tightest_of
 from .draw import Canvas
 from .instant import Scenery
 from .overview import overview
@@ -37,7 +35,7 @@ def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
         scenery = {pallet.name: Scenery(cell, pallet) for pallet in cell.pallets}
         sheet = overview(canvas, scenery, result, len(found), len(picked))
         written.append(_saved(sheet, directory / "overview.png"))
-        for name, problem in zip(_names(picked), picked, strict=True):
+        for name, problem in zip(file_names(picked), picked, strict=True):
             place = scenery[problem.judged.placement.pallet]
             scene = scene_of(place, problem.judged, problem.finding, result.placements)
             sheet = problem_picture(canvas, scene, problem)
@@ -69,18 +67,6 @@ def draw_one(cell: Cell, result: Result, placement: str | None, path: Path) -> N
             scene = scene_of(Scenery(cell, pallet), judged, problem.finding, result.placements)
             sheet = problem_picture(canvas, scene, problem)
         _saved(sheet, path)
-
-
-def _names(picked: list[Problem]) -> Iterator[str]:
-    """File names, no two the same, whatever pallets are called."""
-    given: set[str] = {"overview"}
-    for problem in picked:
-        plain = re.sub(r"[^\w.]+", "-", f"{problem.judged.placement.id}-{problem.finding.check}")
-        name, number = plain, 2
-        while name.casefold() in given:
-            name, number = f"{plain}-{number}", number + 1
-        given.add(name.casefold())
-        yield f"{name}.png"
 
 
 def _saved(sheet: Sheet, path: Path) -> Path:
