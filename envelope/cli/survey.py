@@ -9,6 +9,7 @@ from .main import COMMANDS
 # The help of the group is written from here, so that it need not import any survey.
 SURVEYS: dict[str, str] = {
     "base": "Say where the arm stands best, or what any other number should be.",
+    "stack": "Say how many layers pass, and what stops the next one.",
 }
 
 

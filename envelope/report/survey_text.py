@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 
-from ..surveys.results import BaseSurvey, Column, Height, ReachSurvey, StackSurvey, Tolerance
+from ..surveys.results import BaseSurvey, Column, Height, ReachSurvey, StackSurvey, Stop, Tolerance
 
 _SHOWN = 12  # rows of a table that are worth reading
 _NOT_COMPUTED = "not computed in full: more placements fail there than at the best."
@@ -88,9 +88,11 @@ def stack_text(survey: StackSurvey) -> str:
         where = ", ".join(f"{key}={value}" for key, value in column.settings)
         lines += [where] if where else []
         if column.trouble:
-            lines += [f"  no valid cell: {column.trouble}", ""]
+            lines += [f"no valid cell: {column.trouble}", ""]
             continue
-        lines += [*_table(_stack_rows(column)), ""]
+        lines += [*_table(_stack_rows(column)), *_untried(column), *_stop_lines(column), ""]
+    if len(survey.columns) > 1:
+        lines += [*_table(_column_rows(survey)), ""]
     lines.append(stack_line(survey))
     return "\n".join(lines) + "\n"
 
@@ -100,34 +102,70 @@ def stack_line(survey: StackSurvey) -> str:
     column = survey.columns[survey.best]
     where = ", ".join(f"{key}={value}" for key, value in column.settings)
     where = f" with {where}" if where else ""
-    tried = [height.layers for height in column.heights]
-    stopping = next((h for h in column.heights if not h.passes), None)
-    plural = "" if column.serves == 1 else "s"
-    text = f"BEST: {column.serves} layer{plural} pass{where}"
-    if stopping is None:
-        return f"{text}; nothing stops more up to {max(tried, default=0)}."
-    return f"{text}; {stopping.layers} {_stopped_by(stopping)}."
+    stop = column.stopped_at
+    count = f"{column.serves} layer{'' if column.serves == 1 else 's'}"
+    text = f"BEST: {count} pass{'es' if column.serves == 1 else ''}{where}"
+    if stop is None:
+        return f"{text}; no more were asked for."
+    return f"{text}; {stop.layers} {stopped_by(stop)}."
+
+
+def stopped_by(height: Height) -> str:
+    """What fails first at a height, and by how much."""
+    if not height.stops:
+        return f"fail: {height.judgement.trouble}"
+    stop = height.stops[0]
+    return f"fail: {stop.check} at {stop.placement}, {_amount(stop)}"
+
+
+def _amount(stop: Stop) -> str:
+    """By how much a placement fails, in words."""
+    between = f"{stop.between[0]} and {stop.between[1]}, " if stop.between[0] else ""
+    if stop.value is None or stop.limit is None:
+        return f"{between}{stop.message}"
+    beyond = abs(stop.value - stop.limit)
+    on = f" on {stop.segment}" if stop.segment else ""
+    return f"{between}{beyond:.0f} {stop.unit} beyond the limit{on}: {stop.message}"
 
 
 def _stack_rows(column: Column) -> Iterator[tuple[str, ...]]:
-    yield ("layers", "top", "placements", "joint room", "what stops it")
+    yield ("layers", "top", "placements", "joint room")
     for height in column.heights:
         judgement = height.judgement
-        whole = "" if judgement.depth != "stopped" else ", not all judged"
+        if not height.is_cell:
+            yield (str(height.layers), "", f"no valid cell: {judgement.trouble}", "")
+            continue
+        whole = "" if judgement.depth != "stopped" else " or more"
         yield (
             str(height.layers),
             f"{height.top:.0f} mm",
-            "all pass" if height.passes else f"{judgement.failed} fail{whole}",
+            "none fails" if height.passes else f"{judgement.failed}{whole} fail",
             _measure(judgement.room, judgement.room_unit),
-            "" if height.passes else _stopped_by(height),
         )
 
 
-def _stopped_by(height: Height) -> str:
-    if not height.stops:
-        return f"stopped: {height.judgement.trouble}"
-    stop = height.stops[0]
-    return f"stopped by {stop.check} at {stop.placement}: {stop.message}"
+def _untried(column: Column) -> Iterator[str]:
+    if column.untried:
+        first, last = column.untried[0], column.untried[-1]
+        which = f"{first}" if first == last else f"{first} to {last}"
+        yield f"{which} layers were not tried: fewer fail already."
+
+
+def _stop_lines(column: Column) -> Iterator[str]:
+    stop = column.stopped_at
+    for each in stop.stops if stop is not None else ():
+        yield f"  {each.placement}  {each.check}: {_amount(each)}"
+
+
+def _column_rows(survey: StackSurvey) -> Iterator[tuple[str, ...]]:
+    yield (*(each.key for each in survey.ranges), "layers that pass", "what stops the next")
+    for column in survey.columns:
+        stop = column.stopped_at
+        yield (
+            *(value for _, value in column.settings),
+            str(column.serves),
+            column.trouble or ("" if stop is None else f"{stop.layers} {stopped_by(stop)}"),
+        )
 
 
 def reach_text(survey: ReachSurvey) -> str:

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from ..cell.errors import CellError
+from ..cell.model import Cell
 from ..cell.variants import CellFile
 from ..checks.finding import Finding, Judged
 from ..verify import check, verdicts
@@ -69,13 +70,18 @@ def judge_variant(file: CellFile, request: Request) -> Judgement:
         cell = file.cell(request.settings)
     except CellError as error:
         return Judgement("not a cell", trouble=_one_line(error))
+    return judge_cell(cell, request)
+
+
+def judge_cell(cell: Cell, request: Request) -> Judgement:
+    """Judge a variant that is a cell."""
     placements = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
     if request.values:
-        return _summed(check(cell).placements, placements, values=True)
+        return summed(check(cell).placements, placements, values=True)
     judged: list[Judged] = []
     for some in verdicts(cell, stop_after=request.stop_after):
         judged += some
-    return _summed(judged, placements, values=False)
+    return summed(judged, placements, values=False)
 
 
 def to_json(judgement: Judgement) -> Any:
@@ -103,7 +109,8 @@ def trouble_of(judged: Judged) -> str:
     return f"{judged.placement.id} {first.check}: {first.message}{between}"
 
 
-def _summed(judged: Sequence[Judged], placements: int, *, values: bool) -> Judgement:
+def summed(judged: Sequence[Judged], placements: int, *, values: bool) -> Judgement:
+    """What placements that were judged add up to, of so many that there are."""
     failed = [entry for entry in judged if failing(entry)]
     first = min(failed, key=lambda e: (e.placement.pallet, e.placement.order), default=None)
     room, unit = _room(judged)

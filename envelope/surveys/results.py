@@ -99,30 +99,13 @@ class BaseSurvey:
 
 
 @dataclass(frozen=True, slots=True)
-class Height:
-    """One number of layers, for one variant.
+class Stop:
+    """Why a placement fails: its worst finding, in the finding's own unit.
 
     Attributes:
-        layers: How many.
-        top: Height of the highest stack over the floor [mm].
-        stops: What fails first, from the bottom up, with check, placement and by how much;
-            empty where nothing does.
+        segment: Name of the segment it is met on; "" where it belongs to none.
+        between: The two bodies, by scene name; both "" where there are none.
     """
-
-    layers: int
-    top: float
-    judgement: Judgement
-    stops: tuple["Stop", ...] = ()
-
-    @property
-    def passes(self) -> bool:
-        """Whether every placement was judged and none failed."""
-        return self.judgement.depth in ("verdicts", "values") and self.judgement.failed == 0
-
-
-@dataclass(frozen=True, slots=True)
-class Stop:
-    """Why a placement fails: its worst finding, in the finding's own unit."""
 
     placement: str
     layer: int
@@ -131,14 +114,53 @@ class Stop:
     limit: float | None
     unit: str
     message: str
+    segment: str = ""
+    between: tuple[str, str] = ("", "")
+
+
+@dataclass(frozen=True, slots=True)
+class Height:
+    """One number of layers, for one variant.
+
+    Attributes:
+        layers: How many.
+        top: Height of the highest stack over the floor [mm].
+        stops: What fails, from the bottom up; filled in for the first height that fails.
+    """
+
+    layers: int
+    top: float
+    judgement: Judgement
+    stops: tuple[Stop, ...] = ()
+
+    @property
+    def is_cell(self) -> bool:
+        """Whether there is such a cell; fewer layers than stand already are none."""
+        return self.judgement.depth != "not a cell"
+
+    @property
+    def passes(self) -> bool:
+        """Whether every placement was judged and none failed."""
+        return self.judgement.depth in ("verdicts", "values") and self.judgement.failed == 0
+
+    @property
+    def fails(self) -> bool:
+        """Whether it is a cell of which a placement fails."""
+        return self.is_cell and not self.passes
 
 
 @dataclass(frozen=True, slots=True)
 class Column:
-    """All heights of one variant; trouble: why it is not a cell."""
+    """All heights of one variant, from the bottom up.
+
+    Attributes:
+        untried: Numbers of layers that were not tried, a lower stack having failed.
+        trouble: Why it is not a cell at any height.
+    """
 
     settings: tuple[tuple[str, str], ...]
     heights: tuple[Height, ...]
+    untried: tuple[int, ...] = ()
     trouble: str = ""
 
     @property
@@ -146,10 +168,15 @@ class Column:
         """The most layers such that these and all fewer that were tried pass."""
         most = 0
         for height in self.heights:
-            if not height.passes:
+            if height.fails or (most and not height.is_cell):
                 break
-            most = height.layers
+            most = height.layers if height.passes else most
         return most
+
+    @property
+    def stopped_at(self) -> Height | None:
+        """The first height that fails."""
+        return next((height for height in self.heights if height.fails), None)
 
 
 @dataclass(frozen=True, slots=True)
