@@ -11,6 +11,7 @@ from ..cell.model import Cell
 from ..cell.taught import Filled, Printed, TaughtFile
 from ..checks.finding import Result
 from ..geometry.frames import Array, invert
+from ..motion.detectors import seen
 from ..motion.setup import (
     AXES,
     CORNERS,
@@ -86,8 +87,38 @@ def put_in(cell: Cell, file: TaughtFile) -> Taught:
         made = replace(as_taught(cell, shifts), sha256=digest)
     _solid(made, file)
     file.stop_if_wrong()
-    unused = tuple(e.key for e in filled if e.changed and e.key not in inputs and e.key not in used)
-    return Taught(made, tuple(filled), unused, remarks)
+    seen_by, troubles = _detectors(cell, by_key)
+    used |= {*inputs, *seen_by}
+    unused = tuple(e.key for e in filled if e.changed and e.key not in used)
+    return Taught(made, tuple(filled), unused, (*remarks, *troubles))
+
+
+def _detectors(cell: Cell, filled: Mapping[str, Filled]) -> tuple[set[str], list[str]]:
+    """Keys of detectors that were found elsewhere than planned, and what is wrong with that."""
+    groups = groups_of(cell)
+    planned = seen(cell, groups).detectors
+    keys = {f"detectors.{detector.name}.at" for detector in planned}
+    keys |= {f"detectors.{name}" for name in ("tolerance", "beam", "on delay", "belt speed")}
+    changed = {key for key in keys if key in filled and filled[key].changed}
+    if not changed or any(detector.across is not None for detector in planned):
+        return set(), []
+
+    def now(name: str, otherwise: float) -> float:
+        entry = filled.get(f"detectors.{name}")
+        return otherwise if entry is None else entry.taught
+
+    own = cell.infeed.detectors
+    speed = own.belt_speed
+    found = replace(
+        own,
+        positions=tuple(sorted(now(f"{d.name}.at", d.at) for d in planned)),
+        tolerance=now("tolerance", own.tolerance),
+        beam=now("beam", own.beam),
+        on_delay=now("on delay", own.on_delay),
+        belt_speed=None if speed is None else now("belt speed", speed * 1e3) / 1e3,
+    )
+    made = replace(cell, infeed=replace(cell.infeed, detectors=found))
+    return changed, [f"As taught: {trouble}" for trouble in seen(made, groups).troubles]
 
 
 def _solid(made: Cell, file: TaughtFile) -> None:

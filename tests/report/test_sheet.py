@@ -92,7 +92,11 @@ def test_a_passing_pair_cell_has_a_complete_sheet(made):
     assert len(found) == len(sheet.numbers()), "two numbers under one key"
     assert set(setup_of(cell)) <= set(found)
     titles = " ".join(block.title for section in sheet.sections for block in section.blocks)
-    for needed in ("Frames", "Tool", "home", "payload", "ruler", "outputs", "corners", "counts"):
+    for needed in (
+        *("Frames", "Tool", "home", "payload", "ruler", "outputs", "corners", "counts"),
+        *("group centre in tool frame", "Detectors", "seen before", "Truth table", "wander"),
+        *("last cartons", "tier sheet", "What stands still", "What is carried"),
+    ):
         assert needed in titles
     for judged in result.placements:
         for point in ("approach", "place"):

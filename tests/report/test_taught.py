@@ -178,6 +178,19 @@ def test_a_carton_that_hangs_lower_loses_margin_and_is_listed(folder):
     assert f"{len(lost)} of {len(planned.placements)} placements lost margin" in text
 
 
+def test_detectors_that_were_mounted_elsewhere_are_judged(folder):
+    """One carton of 400 spans two that are 410 apart; 425 apart it does not."""
+    cell, planned, entry = taught(folder, {"detectors.D2.at": -10.0})
+    assert entry.cell is cell
+    assert entry.unused == ()
+    assert "can switch both on" in " ".join(entry.remarks)
+    assert "can switch both on" in " ".join(as_text(entry, planned, planned).split())
+    _, _, entry = taught(folder, {"detectors.D2.at": 5.0})
+    assert entry.remarks == ()
+    _, _, entry = taught(folder, {"detectors.D1.at": -6.0})
+    assert "No detector sees carton 1 of pair" in entry.remarks[0]
+
+
 def test_what_no_check_depends_on_is_said_to_be_unused(folder):
     key = "groups.pair.turn 0.ruler.downstream"
     cell, planned, entry = taught(folder, {key: 5.0})
