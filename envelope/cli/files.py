@@ -54,12 +54,21 @@ def write_whole(path: Path, text: str, encoding: str = "utf-8") -> None:
     Raises:
         click.ClickException: If it cannot be written.
     """
+    write_whole_bytes(path, text.encode(encoding))
+
+
+def write_whole_bytes(path: Path, content: bytes) -> None:
+    """The same for any file.
+
+    Raises:
+        click.ClickException: If it cannot be written.
+    """
     place = path.resolve()
     part = place.with_name(f".{place.name}.{os.getpid()}.part")
     try:
         try:
-            with part.open("x", encoding=encoding, newline="") as file:
-                file.write(text)
+            with part.open("xb") as file:
+                file.write(content)
                 file.flush()
                 os.fsync(file.fileno())
             part.replace(place)

@@ -25,7 +25,7 @@ def as_text(result: Result, cell: Cell, width: int = 100) -> str:
     lines = [result.cell_name, "", *_layers(result), "", *rate_lines(result, width)]
     lines += problem_lines(result, width)
     lines += [*_assumptions(result, cell, width), "", verdict_line(result, cell)]
-    return "".join(_printable(line) + "\n" for line in lines)
+    return "".join(printable(line) + "\n" for line in lines)
 
 
 def verdict_line(result: Result, cell: Cell) -> str:
@@ -102,6 +102,6 @@ def _paragraph(text: str, width: int) -> list[str]:
     )
 
 
-def _printable(line: str) -> str:
+def printable(line: str) -> str:
     """A line in which nothing can move the cursor or change a colour: names are data."""
     return "".join(letter if letter.isprintable() else "?" for letter in line)

@@ -27,7 +27,7 @@ _TURN = float(np.radians(4.0))  # [rad]: between instants no joint turns more th
 # a carton 3 m away leaves the straight way between two of them by less than 2 mm
 _SLIDE = 0.1  # [m]: the same for joints that slide
 _SAME_INSTANT = 1e-4  # [s]: viewers want instants that rise
-_GLTF_FROM_WORLD = np.array(
+GLTF_FROM_WORLD = np.array(
     [[1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]]
 )  # glTF has y up and z towards the front
 
@@ -99,7 +99,7 @@ class _Builder:
         }
         self._meshes: dict[tuple[bytes, Colour], int] = {}
         self.file = Glb(f"envelope {__version__}")
-        self._root = self.file.node(f"cell/{cell.name}", _GLTF_FROM_WORLD)
+        self._root = self.file.node(f"cell/{cell.name}", GLTF_FROM_WORLD)
         joints = resting_joints(cell, result.placements, pallet.name)
         if self._cycle is None:
             self._frames = Timeline(np.zeros(1), joints[None], ())

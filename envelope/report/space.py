@@ -1,0 +1,130 @@
+"""The operating space in words and numbers."""
+
+import math
+from collections.abc import Iterator
+from textwrap import wrap
+
+import numpy as np
+
+from ..geometry.sweep import FLOOR
+from ..surveys.space import Extreme, Space, Swept
+from ..surveys.space_clearance import FARTHEST, Nearest
+from ..surveys.space_views import Outline
+from .text import printable
+
+CAUTION = (
+    "Planning estimate. Not a risk assessment and not a safety calculation. Stopping times and "
+    "distances must be measured on the built cell. Guarding, separation and layout are for a "
+    "competent person to settle under the current edition of the applicable standards, local "
+    "codes and law; where a licensed or authorised professional is required, their judgement "
+    "governs."
+)
+WHAT = (
+    "Operating space (ISO 8373): what arm, tool and groups sweep doing this job, of the bodies as "
+    "modelled. It is not the maximum space of the arm, and no safeguarded or restricted space."
+)
+_BAND = 0.25  # [m]: height of a row of the table
+
+
+def as_text(
+    name: str, space: Space, plan: Outline, near: tuple[Nearest, ...], width: int = 100
+) -> str:
+    """The whole answer.
+
+    Args:
+        name: Of the cell.
+        space: Its operating space.
+        plan: The outline on the floor.
+        near: What is nearest to each obstacle.
+        width: Of the page, in letters.
+    """
+    lines = [name, "", *wrap(WHAT, width), *_facts(space, plan), "", *_bands(space.swept), ""]
+    if near:
+        lines += [*_nearest(near), ""]
+    for note in space.notes:
+        lines += wrap(f"Note: {note}", width, subsequent_indent="    ")
+    lines += wrap(CAUTION, width)
+    return "".join(printable(line) + "\n" for line in lines)
+
+
+def up(metres: float) -> int:
+    """To whole mm, not less."""
+    return math.ceil(round(metres * 1e3, 6))
+
+
+def down(metres: float) -> int:
+    """To whole mm, not more."""
+    return math.floor(round(metres * 1e3, 6))
+
+
+def where(extreme: Extreme) -> str:
+    """What gets there and when, in words."""
+    when = [part for part in (extreme.placement, extreme.segment) if part]
+    return ", ".join([extreme.body, *when])
+
+
+def _facts(space: Space, plan: Outline) -> Iterator[str]:
+    low, high = space.swept.box()
+    yield ""
+    yield f"greatest height              {up(space.highest.height):>6} mm  {where(space.highest)}"
+    if space.lowest is not None:
+        lowest = down(space.lowest.height)
+        yield f"lowest of tool and groups    {lowest:>6} mm  {where(space.lowest)}"
+    for axis, letter in enumerate("xy"):
+        ends = f"{down(low[axis])} to {up(high[axis])} mm"
+        yield f"{letter} from                       {ends}"
+    yield f"floor under it               {plan.area:>6.2f} m2"
+    yield f"volume                       {space.swept.volume:>6.2f} m3"
+    yield (
+        f"The solid contains the exact one, and no point of it is farther than "
+        f"{up(space.swept.tolerance)} mm from that."
+    )
+
+
+def _bands(found: Swept) -> Iterator[str]:
+    """The height profile: what is covered between heights."""
+    yield "height profile [mm]"
+    yield f"{'between heights':>17}  {'x from':>7} {'to':>7}  {'y from':>7} {'to':>7}  {'m2':>6}"
+    low, high = found.box()
+    first = math.floor(low[2] / _BAND)
+    edges = found.grid.edges(2)
+    for band in range(math.ceil(high[2] / _BAND) - 1, first - 1, -1):
+        bottom, top = band * _BAND, (band + 1) * _BAND
+        levels = (edges[1:] > bottom + 1e-9) & (edges[:-1] < top - 1e-9)
+        covered = found.taken[:, :, levels].any(axis=2)
+        if not covered.any():
+            continue
+        ends: list[int] = []
+        for axis, seen in enumerate((covered, covered.T)):
+            cells = np.flatnonzero(seen.any(axis=-1))
+            sides = found.grid.edges(axis)
+            ends += [
+                down(max(float(sides[cells[0]]), float(low[axis]))),
+                up(min(float(sides[cells[-1] + 1]), float(high[axis]))),
+            ]
+        area = float(covered.sum()) * found.grid.side**2
+        yield (
+            f"{bottom * 1e3:>7.0f} to {top * 1e3:>6.0f}  {ends[0]:>7} {ends[1]:>7}  "
+            f"{ends[2]:>7} {ends[3]:>7}  {area:>6.2f}"
+        )
+
+
+def _nearest(near: tuple[Nearest, ...]) -> Iterator[str]:
+    """A line for each obstacle, the nearest first."""
+    yield "smallest clearance to what stands [mm], proved over all motion"
+    first = max(len(found.name) for found in near)
+    for found in sorted(near, key=lambda found: (found.lower, found.name)):
+        when = ", ".join(part for part in (found.mover, found.placement, found.segment) if part)
+        yield f"  {found.name:<{first}}  {clearance(found):<18}  {when}".rstrip()
+
+
+def clearance(found: Nearest) -> str:
+    """A clearance in words."""
+    if found.upper is None:
+        return f"more than {down(FARTHEST)}"
+    if found.lower == -math.inf:
+        return "inside it"
+    if found.lower <= FLOOR:
+        return f"deeper than {-down(FLOOR)}"
+    low = math.floor(round(found.lower * 1e4, 6)) / 10
+    return f"{low:g} to {math.ceil(round(found.upper * 1e4, 6)) / 10:g}"
