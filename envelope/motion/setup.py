@@ -109,6 +109,8 @@ def of_once(cell: Cell) -> Iterator[Typed]:
         yield Typed(f"tool.inertia.{name}", float(cell.tool.inertia[row, column]), "inertia")
     yield Typed("motion.grip time", cell.motion.grip_time, "time")
     yield Typed("motion.release time", cell.motion.release_time, "time")
+    if cell.motion.settle_time:
+        yield Typed("motion.settle time", cell.motion.settle_time, "time")
 
 
 def of_group(cell: Cell, group: Group) -> Iterator[Typed]:

@@ -54,6 +54,7 @@ def as_taught(cell: Cell, shifts: Shifts) -> Cell:
         cell.motion,
         grip_time=cell.motion.grip_time + shifts.get("motion.grip time", 0.0),
         release_time=cell.motion.release_time + shifts.get("motion.release time", 0.0),
+        settle_time=cell.motion.settle_time + shifts.get("motion.settle time", 0.0),
     )
     moved = mounted.world_from_base @ invert(cell.mounted.world_from_base)
     own = mounted is not cell.mounted

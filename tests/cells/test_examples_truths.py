@@ -1,9 +1,12 @@
 """What the example cells claim in words is so, and it is so for the reason they give."""
 
+import json
+
 import numpy as np
 import pytest
 
 from envelope.cell.load import load
+from envelope.report.results import as_json
 from envelope.verify import check
 from tests.support.second_opinion import CELLS, Run, example
 
@@ -159,3 +162,16 @@ def test_labels_inside_the_pallet_are_found_by_the_stack_alone():
     """Every second layer's pairs then turn their labels inwards: motion has no part in it."""
     found = verdicts("oats-two-heads", {"A/2/2"}, "cartons.oats.labels=[+x]")["A/2/2"]
     assert failing(found) == {"stacking"}
+
+
+def test_two_heads_keep_up_with_the_line_and_the_queue_needs_more_than_the_belt():
+    """Added up from the results file alone: 42 cycles bring 63 cartons, and one pallet change."""
+    cell = load(CELLS / "oats-two-heads.yaml")
+    data = json.loads(as_json(check(cell), cell))
+    seconds = [entry["cycle"]["seconds"] for entry in data["placements"]]
+    rate = data["rate"]
+    assert rate["sustained"] == pytest.approx(60.0 * 63 / (sum(seconds) + 30.0), rel=1e-4)
+    assert [found["verdict"] for found in data["findings"]] == ["pass", "pass"]
+    assert data["verdict"] == "pass"
+    assert rate["queue"] == {"cartons": 7, "length": 3200.0, "available": 4000.0, "places": None}
+    assert rate["queue"]["length"] > 2000.0  # the belt's own length
