@@ -119,7 +119,18 @@ class Chain:
         Args:
             coordinates: Joint coordinates, one row a joint, shape (dof, n) [rad or m].
         """
-        last = self._walk(coordinates, (0, *self.path(self.flange_link)))[self.flange_link]
+        return self.flange_on(self.frames_on_the_way(coordinates)[self.flange_link])
+
+    def frames_on_the_way(self, coordinates: Array) -> dict[int, Frames]:
+        """Frames of the base and of the links up to the one that carries the flange.
+
+        Args:
+            coordinates: Joint coordinates, one row a joint, shape (dof, n) [rad or m].
+        """
+        return self._walk(coordinates, (0, *self.path(self.flange_link)))
+
+    def flange_on(self, last: Frames) -> Frames:
+        """The mechanical interface where the link that carries it has these frames."""
         turned = [
             sum(
                 share * column
