@@ -13,6 +13,7 @@ from .cell.model import Cell, Pallet
 from .checks.case import Case, watched_by_release
 from .checks.cast import Cast, cast_of
 from .checks.clearance import in_words
+from .checks.effort import Effort, efforts_of
 from .checks.finding import Finding, Judged, Result
 from .checks.rate import with_rate
 from .checks.registry import CHECKS
@@ -224,7 +225,13 @@ def judge(block: Block, *, closely: bool = True) -> list[Judged]:
     _search(block.cell, cast, planner, trials, closely=closely)
     if closely:
         _look_closely(block.cell, cast, trials)
-    return [judged for trial in trials for judged in _judged(block, cast, planner, trial)]
+    moved = [(t.task.group, t.best) for t in trials if t.best is not None]
+    efforts = iter(efforts_of(block.cell, moved))
+    judged: list[Judged] = []
+    for trial in trials:
+        effort = None if trial.best is None else next(efforts)
+        judged.extend(_judged(block, planner, trial, effort))
+    return judged
 
 
 @dataclass(slots=True)
@@ -326,7 +333,7 @@ def _by_cycle(
     return sorted_
 
 
-def _judged(block: Block, cast: Cast, planner: Planner, trial: _Trial) -> list[Judged]:
+def _judged(block: Block, planner: Planner, trial: _Trial, effort: Effort | None) -> list[Judged]:
     """The placements of one task with the findings of all checks."""
     task, cycle = trial.task, trial.best
     count = len(task.placements)
@@ -339,13 +346,14 @@ def _judged(block: Block, cast: Cast, planner: Planner, trial: _Trial) -> list[J
         case = Case(
             block.cell,
             block.pallet,
-            cast,
+            block.cast,
             task,
             release,
             cycle,
             sorted_[release],
             block.stacked[placement.id],
             unreached,
+            effort,
         )
         findings = [finding for run in CHECKS.values() for finding in run(case)]
         judged.append(Judged(placement, tuple(findings), cycle))

@@ -74,13 +74,15 @@ class Rating:
         mass: Rated load.
         moments: Allowed static moment about each wrist axis, by joint name.
         inertias: Allowed inertia about each wrist axis, by joint name.
-        table: Rows (distance of the load's centre from the flange face, allowed mass).
+        table: Rows (distance of the load's centre of gravity from the flange, allowed mass).
+        moving: Allowed moment about each wrist axis while moving, by joint name, if stated.
     """
 
     mass: float
     moments: tuple[tuple[str, float], ...] = ()
     inertias: tuple[tuple[str, float], ...] = ()
     table: tuple[tuple[float, float], ...] = ()
+    moving: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)

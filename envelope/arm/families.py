@@ -234,7 +234,7 @@ def _check_joints(
             raise ValueError(f"{limit.name}: {dof} factors are needed, one a joint")
         if not limit.lower < limit.upper:
             raise ValueError(f"{limit.name}: the range must run from low to high")
-    for joint, _ in (*rating.moments, *rating.inertias):
+    for joint, _ in (*rating.moments, *rating.inertias, *rating.moving):
         if joint not in names:
             raise ValueError(f"rating: unknown joint {joint!r}; joints are: {', '.join(names)}")
 

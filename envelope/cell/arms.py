@@ -81,6 +81,7 @@ def _built(
         tuple(part.rating.moments.items()),
         tuple(part.rating.inertias.items()),
         part.rating.table,
+        tuple(part.rating.moments_moving.items()),
     )
     try:
         return build(

@@ -199,6 +199,7 @@ class _Assembly:
             support=_filled(model.Support, part.support),
             tolerances=_filled(model.Tolerances, part.tolerances),
             line=_line(part),
+            load=_filled(model.LoadLimits, part.load),
             defaults=(*left_out, *tool.defaults, *defaults),
             notes=tuple(sources.notes),
         )

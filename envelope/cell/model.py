@@ -307,6 +307,13 @@ class Line:
 
 
 @dataclass(frozen=True, slots=True)
+class LoadLimits:
+    """How tool and cartons are judged against the arm's rating."""
+
+    margin: float = 0.1  # a load that uses more than 1 less this share is marginal
+
+
+@dataclass(frozen=True, slots=True)
 class Default:
     """A value the user left out, as the report repeats it."""
 
@@ -341,5 +348,6 @@ class Cell:
     support: Support = field(default_factory=Support)
     tolerances: Tolerances = field(default_factory=Tolerances)
     line: Line | None = None
+    load: LoadLimits = field(default_factory=LoadLimits)
     defaults: tuple[Default, ...] = ()
     notes: tuple[str, ...] = ()

@@ -1,5 +1,6 @@
 """Arm files: a generic family with its dimensions, limits, bodies and rating."""
 
+from itertools import pairwise
 from typing import Literal, Self
 
 from pydantic import Field, model_validator
@@ -52,9 +53,32 @@ class RatingPart(Part):
 
     quiet = True
     mass: Mass
-    moments: dict[Name, Moment] = Field(default_factory=dict[str, float])
-    inertias: dict[Name, Inertia] = Field(default_factory=dict[str, float])
-    table: tuple[tuple[Distance, Mass], ...] = ()
+    moments: dict[Name, Moment] = Field(
+        default_factory=dict[str, float],
+        description="allowed static moment about a joint's axis, by joint",
+    )
+    moments_moving: dict[Name, Moment] = Field(
+        default_factory=dict[str, float],
+        description="allowed moment about a joint's axis while moving, by joint, where stated",
+    )
+    inertias: dict[Name, Inertia] = Field(
+        default_factory=dict[str, float],
+        description="allowed inertia about a joint's axis, by joint",
+    )
+    table: tuple[tuple[Distance, Mass], ...] = Field(
+        default=(),
+        description="rows: distance of the centre of gravity from the flange, allowed mass",
+    )
+
+    @model_validator(mode="after")
+    def _table_goes_out_and_down(self) -> Self:
+        for (near, more), (far, less) in pairwise(self.table):
+            if far <= near or less > more:
+                raise said(
+                    f"the row at {far * 1e3:g} does not follow the row at {near * 1e3:g}",
+                    "write rows of growing distance, none with more mass than the one before",
+                )
+        return self
 
 
 class ArmPart(Part):

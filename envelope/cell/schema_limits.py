@@ -104,3 +104,11 @@ class TolerancesPart(Part):
     pallet_height: Distance = 0
     arm_repeatability: Distance = 0
     added: Annotated[str, Word("a way to add up", ("sum", "root of squares"))] = "sum"
+
+
+class LoadPart(Part):
+    """How tool and cartons are judged against the arm's rating."""
+
+    margin: Share = Field(
+        default=0.1, description="a load that uses more than 1 less this share is marginal"
+    )

@@ -8,6 +8,7 @@ from ..motion.cycle import Cycle, Segment
 from ..motion.options import Task
 from ..palletizing.group import Placement
 from .cast import Cast
+from .effort import Effort
 from .finding import Finding
 from .watch import Watched
 
@@ -20,6 +21,7 @@ class Case:
         release: Which release of its task it is, from 0.
         cycle: Its motion; None when there is none.
         unreached: What is out of reach: why there is no motion, or none but a poor one.
+        effort: What the cycle asks of arm and tool; worked out anew where it is None.
         watched: What was watched on the segments that belong to this placement.
         stacked: What the stacking check found for it.
     """
@@ -33,6 +35,7 @@ class Case:
     watched: tuple[Watched, ...]
     stacked: tuple[Finding, ...]
     unreached: Finding | None = None
+    effort: Effort | None = None
 
     @property
     def placement(self) -> Placement:

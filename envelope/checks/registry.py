@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from . import approach, collision, offset, reach
+from . import approach, collision, load, offset, reach
 from .case import Case
 from .finding import Finding
 
@@ -18,4 +18,5 @@ CHECKS: dict[str, Callable[[Case], list[Finding]]] = {
     "approach": approach.check,
     "offset": offset.check,
     "collision": collision.check,
+    "load": load.check,
 }

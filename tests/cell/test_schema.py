@@ -19,6 +19,7 @@ ACCEPTED = Path(__file__).parents[1] / "cells" / "accepted"
         (model.Motion, schema_limits.MotionPart),
         (model.Support, schema_limits.SupportPart),
         (model.Tolerances, schema_limits.TolerancesPart),
+        (model.LoadLimits, schema_limits.LoadPart),
     ],
 )
 def test_defaults_of_files_are_those_of_the_model(kind, part):

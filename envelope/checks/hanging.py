@@ -1,0 +1,135 @@
+"""States of motion of many cycles at once, sorted by what hangs on the flange in them.
+
+Everything here is seen in the flange frame (z outward from its face): there, what hangs does
+not move, and only gravity and the flange's acceleration change.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..arm.flange_motion import Axis, FlangeMotion, flange_motion
+from ..cell.model import Cell
+from ..geometry.frames import Array
+from ..motion.cycle import Cycle, Segment
+from ..motion.states import States, states_of
+from ..palletizing.group import Group
+
+GRAVITY = 9.80665  # [m/s2]: standard gravity, ISO 80000-3
+_SAME_TIME = 9  # decimals of a duration [s] by which two segments are told apart
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Stretch:
+    """A run of states: one segment, or several that are alike but for the clock.
+
+    Attributes:
+        members: Cycle and segment, by number from 0, of each of them.
+        first: Index of its first state.
+        stop: One more than the index of its last state.
+    """
+
+    members: tuple[tuple[int, int], ...]
+    first: int
+    stop: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Hanging:
+    """All states in which the same cartons hang on the tool in the same way.
+
+    Attributes:
+        group: The group that was picked.
+        turn: Turn of the tool over it [rad].
+        carried: Which of its cartons hang.
+        stretches: Without gaps, in order.
+        times: Seconds from the start of the segment, shape (n,).
+        joints: Shape (n, dof) [rad or m].
+        gravity: Shape (3, n) [m/s2].
+        acceleration: Of the flange's origin, shape (3, n) [m/s2].
+        spin: Angular velocity, shape (3, n) [rad/s]; spin_change: its change [rad/s2].
+        axes: Axes of the turning joints; points from the flange's origin.
+    """
+
+    group: Group
+    turn: float
+    carried: tuple[int, ...]
+    stretches: tuple[Stretch, ...]
+    times: Array
+    joints: Array
+    gravity: Array
+    acceleration: Array
+    spin: Array
+    spin_change: Array
+    axes: dict[int, Axis]
+
+    @property
+    def starts(self) -> list[int]:
+        """Index of the first state of each stretch."""
+        return [stretch.first for stretch in self.stretches]
+
+
+def hangings(cell: Cell, cycles: Sequence[tuple[Group, Cycle]]) -> list[Hanging]:
+    """The states of cycles, each with the group that it carries, sorted by what hangs."""
+    alike: dict[tuple[object, ...], dict[tuple[object, ...], list[tuple[int, int]]]] = {}
+    for number, (group, cycle) in enumerate(cycles):
+        for index, segment in enumerate(cycle.segments):
+            kind = (group, cycle.pick_turn, segment.carried)
+            same = alike.setdefault(kind, {}).setdefault(_motion_of(segment), [])
+            same.append((number, index))
+    found: list[Hanging] = []
+    for kind, stretches in alike.items():
+        members = [tuple(same) for same in stretches.values()]
+        segments = [cycles[number][1].segments[index] for (number, index), *_ in members]
+        states = [states_of(cell.mounted.arm, segment) for segment in segments]
+        found.append(_hanging(cell, kind, members, states))  # pyright: ignore
+    return found
+
+
+def _motion_of(segment: Segment) -> tuple[object, ...]:
+    """What makes two segments of one cell alike: their rows and how long they take."""
+    duration = float(segment.times[-1] - segment.times[0])
+    return segment.kind, segment.joints.tobytes(), round(duration, _SAME_TIME)
+
+
+def _hanging(
+    cell: Cell,
+    kind: tuple[Group, float, tuple[int, ...]],
+    members: Sequence[tuple[tuple[int, int], ...]],
+    states: Sequence[States],
+) -> Hanging:
+    ends = np.cumsum([len(state.times) for state in states]).tolist()
+    stretches = tuple(
+        Stretch(mine, first, stop)
+        for mine, first, stop in zip(members, [0, *ends[:-1]], ends, strict=True)
+    )
+    joints = np.concatenate([state.joints for state in states])
+    motion = flange_motion(
+        cell.mounted.arm.chain,
+        joints,
+        np.concatenate([state.speeds for state in states]),
+        np.concatenate([state.accelerations for state in states]),
+    )
+    down = -GRAVITY * cell.mounted.world_from_base[2, :3]  # in the base frame
+    return Hanging(
+        *kind,
+        stretches,
+        np.concatenate([state.times - state.times[0] for state in states]),
+        joints,
+        seen(motion, down[:, None]),
+        seen(motion, motion.acceleration),
+        seen(motion, motion.spin),
+        seen(motion, motion.spin_change),
+        {joint: _seen_axis(motion, axis) for joint, axis in motion.axes.items()},
+    )
+
+
+def _seen_axis(motion: FlangeMotion, axis: Axis) -> Axis:
+    return Axis(seen(motion, axis.point - motion.frames.position), seen(motion, axis.direction))
+
+
+def seen(motion: FlangeMotion, vector: Array) -> Array:
+    """Vectors of the base frame, shape (3, n), in the flange frame."""
+    x, y, z = vector
+    return np.stack([c[0] * x + c[1] * y + c[2] * z for c in motion.frames.columns])
