@@ -180,14 +180,20 @@ def _hung(cell: Cell, group: Group, turn: float, carried: Sequence[tuple[int, ..
         load = burden(cell.tool, group, turn, items)
         distance = float(np.linalg.norm(load.centre))
         allowed = allowed_mass(rating, distance)
-        # Beyond the table no mass is allowed: the share is then told by the distance.
-        end = rating.table[-1][0] if rating.table else np.inf
-        share = (
-            load.mass / allowed if allowed > 0.0 else max(distance / end, load.mass / rating.mass)
-        )
+        share = _share(rating, load.mass, distance, allowed)
         spare = farthest(rating, load.mass) - distance
         uses.append(LoadUse(load, distance, allowed, share, allowed - load.mass, spare, ()))
     return max(uses, key=lambda use: use.share)
+
+
+def _share(rating: Rating, mass: float, distance: float, allowed: float) -> float:
+    """Share used of the allowed mass; infinite where the rating allows none at all."""
+    if allowed > 0.0:
+        return mass / allowed
+    if rating.mass <= 0.0:
+        return np.inf
+    # Beyond the table no mass is allowed: the share is then told by the distance.
+    return max(distance / rating.table[-1][0], mass / rating.mass)
 
 
 def _collect(

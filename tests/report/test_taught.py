@@ -173,7 +173,7 @@ def test_a_carton_that_hangs_lower_loses_margin_and_is_listed(folder):
     _, planned, entry = taught(folder, {"tool.tcp.z": 6.0})
     text = as_text(entry, planned, check(entry.cell))
     assert "tool.tcp.z: 220.00 -> 226.00 mm (+6.00)" in text
-    lost = re.findall(r"^  (A/\d/\d): .*lost (\d+\.\d+) \w+, (\d+\.\d+) left", text, re.M)
+    lost = re.findall(r"^  (A/\d/\d): .*lost (\d+\.\d+) \S+, (\d+\.\d+) left", text, re.M)
     assert lost
     assert f"{len(lost)} of {len(planned.placements)} placements lost margin" in text
 
