@@ -24,6 +24,7 @@ from ..motion.stations import world_from_picked
 from ..palletizing.group import Group
 from .sheet import Block, Column, Number, Section, column, length
 from .sheet_once import inertia_numbers, joint_numbers
+from .sheet_strain import strain
 
 HALF = float(np.pi)
 
@@ -46,6 +47,7 @@ def _of_group(cell: Cell, group: Group, result: Result) -> Iterator[Block]:
             yield _ruler(cell, group, angle)
     yield _centres(cell, group)
     yield _outputs(cell, group, result)
+    yield from strain(group, result)
 
 
 def _degrees(angle: float) -> str:

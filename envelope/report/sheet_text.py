@@ -16,6 +16,7 @@ LINES = 60
 _HEAD = 3  # lines at the top of each page
 _PLANNED, _BLANK = 9, 9
 _BETWEEN = 3  # between columns
+_LONGEST = 60  # characters of a label on one line
 SAFETY = "Planning aid. Teach at reduced speed; local codes come first."
 
 
@@ -105,7 +106,8 @@ def _stripped(page: list[str]) -> list[str]:
 
 def _pieces(block: Block) -> Iterator[list[str]]:
     """A block in one piece; where it is longer than a page, bank by bank."""
-    head = [_printable(block.title), "-" * len(block.title)] if block.title else []
+    head = wrap(_printable(block.title), WIDTH, break_on_hyphens=False)
+    head += ["-" * max(len(line) for line in head)] if head else []
     mark, inner = ("- ", "  ") if len(block.remarks) > 1 else ("", "")
     for remark in block.remarks:
         told = mark + _printable(remark)
@@ -139,22 +141,35 @@ def _label(number: Number) -> str:
     return _printable(f"{number.item}  {number.unit}".rstrip())
 
 
+def _label_lines(number: Number) -> list[str]:
+    """What a number is, over several lines where names are long; the number stands by the last."""
+    return wrap(_label(number), _LONGEST, break_on_hyphens=False) or [""]
+
+
 def _labels(column: Column) -> int:
     if not column.labels:
         return 0
-    return max((len(_label(number)) for number in column.numbers), default=0) + 1
+    lines = [line for number in column.numbers for line in _label_lines(number)]
+    return max((len(line) for line in lines), default=0) + 1
 
 
 def _planned(column: Column) -> int:
     return max([_PLANNED, *(len(number.text) for number in column.numbers)])
 
 
+def _titles(column: Column) -> list[str]:
+    """The title of a column, over several lines where it would not fit on one."""
+    return wrap(_printable(column.title), WIDTH, break_on_hyphens=False) or [""]
+
+
 def _width(column: Column) -> int:
-    return max(_labels(column) + _planned(column) + 1 + _BLANK, len(column.title))
+    own = _labels(column) + _planned(column) + 1 + _BLANK
+    return max(own, *(len(line) for line in _titles(column)))
 
 
 def _bank(bank: list[Column]) -> list[str]:
-    parts = [_column(column) for column in bank]
+    above = max(len(_titles(column)) for column in bank)
+    parts = [_column(column, above) for column in bank]
     height = max(len(part) for part in parts)
     lines: list[str] = []
     for row in range(height):
@@ -166,18 +181,16 @@ def _bank(bank: list[Column]) -> list[str]:
     return lines
 
 
-def _column(column: Column) -> list[str]:
+def _column(column: Column, above: int) -> list[str]:
+    """A column as lines, its title over as many of them as the longest beside it takes."""
     labels, planned = _labels(column), _planned(column)
-    head = f"{'':<{labels}}{'planned':>{planned}} {'as taught':<{_BLANK}}"
-    return [
-        _printable(column.title),
-        head,
-        *(
-            f"{_label(number) if column.labels else '':<{labels}}{number.text:>{planned}} "
-            + "_" * _BLANK
-            for number in column.numbers
-        ),
-    ]
+    titles = _titles(column)
+    lines = [*[""] * (above - len(titles)), *titles]
+    lines.append(f"{'':<{labels}}{'planned':>{planned}} {'as taught':<{_BLANK}}")
+    for number in column.numbers:
+        *before, last = _label_lines(number) if column.labels else [""]
+        lines += [*before, f"{last:<{labels}}{number.text:>{planned}} " + "_" * _BLANK]
+    return lines
 
 
 def _printable(line: str) -> str:

@@ -25,6 +25,7 @@ from ..motion.setup import (
 from ..motion.taught import as_taught, corners_disagree
 from .sheet import shown
 from .sheet_of import set_up_sheet
+from .sheet_strain import STRAINS
 
 AGREE = 0.001  # [m]: joints and pose that were both taught may differ by this much
 LEVEL = float(np.radians(0.05))  # [rad]: joints may tilt a placement by this much
@@ -139,7 +140,11 @@ def _of_motion(cell: Cell, keys: Sequence[str]) -> Iterator[tuple[str, str]]:
     }
     heads = [f"placements.{p.id}." for pallet in cell.pallets for p in pallet.placements]
     heads += [f"{turn_key(group, turn)}." for group in groups_of(cell) for turn in group.turns]
+    used = {f"groups.{g.name}.used.{check}" for g in groups_of(cell) for check in STRAINS}
     for key in keys:
+        if key in used:
+            yield key, "%"
+            continue
         home = re.fullmatch(r"home( \d+)?\.(.*)", key)
         if home:
             name = home[2]

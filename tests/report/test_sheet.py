@@ -280,3 +280,21 @@ def test_a_browser_prints_each_page_on_one_sheet_of_a4(made, tmp_path):
     assert len(re.findall(rb"/Type\s*/Page\b", content)) == len(sheet_text.pages(made[2]))
     for box in re.findall(rb"/MediaBox\s*\[([^\]]*)\]", content):
         assert [float(v) for v in box.split()] == pytest.approx([0, 0, 595.3, 841.9], abs=1)
+
+
+def test_long_names_are_not_cut_either(folder):
+    """Names may have 60 characters; they go over several lines."""
+    long = {name: (f"{name} " * 30)[:59].strip() for name in ("single", "pair", "oats")}
+    text = PAIRS.replace("  A: {", f"  {'A' * 60}: {{")
+    for name, longer in long.items():
+        text = text.replace(name, longer)
+    _, _, sheet = _made(text, folder)
+    printed = sheet_text.as_text(sheet)
+    for page in printed.split("\f"):
+        assert len(page.splitlines()) <= sheet_text.LINES
+        assert max(len(line) for line in page.splitlines()) <= sheet_text.WIDTH
+    body = re.sub(r"\s+", " ", printed)
+    for block in (block for section in sheet.sections for block in section.blocks):
+        assert block.title in re.sub(r" -+ ", " ", body)
+        assert all(column.title in body for column in block.columns)
+    assert printed.count("_" * 9) == len(sheet.numbers())

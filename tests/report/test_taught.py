@@ -88,6 +88,16 @@ def test_a_blank_sheet_and_one_filled_in_as_planned_change_nothing(folder):
     assert "no placement lost margin" in as_text(entry, result, result)
 
 
+def test_numbers_that_only_a_check_gives_come_back_too(folder):
+    """A sheet with shares used of load and hold is read like one without."""
+    cell, _, sheet = _checked(PAIRS, folder)
+    path = folder / "t.csv"
+    more = "groups.pair.used.load,per group,,used,82.5,%,\r\n"
+    text = as_csv(sheet)
+    path.write_text(text if "used.load" in text else text + more)
+    assert put_in(cell, TaughtFile(path)).cell is cell
+
+
 @pytest.mark.parametrize("way", ["frame", "corners"])
 def test_a_pallet_that_stands_elsewhere_is_checked_like_one_drawn_there(folder, way):
     """The pallet 8 mm farther out and 3 mm along, by its frame or by three of its corners."""
