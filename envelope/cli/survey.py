@@ -10,6 +10,7 @@ from .main import COMMANDS
 SURVEYS: dict[str, str] = {
     "base": "Say where the arm stands best, or what any other number should be.",
     "stack": "Say how many layers pass, and what stops the next one.",
+    "reach": "Map what the arm reaches at each layer's height.",
 }
 
 

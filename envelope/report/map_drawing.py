@@ -18,8 +18,7 @@ _PLAIN_LINE = ("#777777", 1.2)
 _WIDE, _HIGH = 320.0, 300.0  # of a panel [px]
 _LEFT, _GAP, _TOP, _FOOT = 64.0, 44.0, 92.0, 58.0  # around panels
 _NUMBERED = 34.0  # [px]: tiles as wide as this show their value
-_AROUND = 1.0  # of the surveyed width is shown of the plan on each side
-_AT_LEAST = 400.0  # [mm]: or this much
+_AT_LEAST = 400.0  # [mm]: of the plan shown around a survey of little width
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +51,7 @@ class Panel:
         axes: What runs across and up.
         plan: What stands in the cell.
         stands: Where the arm stands (x, y), or None.
+        around: How much of the plan is shown on each side, as a share of the surveyed width.
     """
 
     title: str
@@ -62,6 +62,7 @@ class Panel:
     axes: tuple[str, str]
     plan: tuple[Outline, ...] = ()
     stands: tuple[float, float] | None = None
+    around: float = 1.0
 
 
 def sheet(title: str, remarks: Sequence[str], rows: Sequence[tuple[str, Sequence[Panel]]]) -> str:
@@ -94,7 +95,8 @@ class _View:
         self.left, self.top = left, top
         x, y = _ends(xs, self.step[0]), _ends(ys, self.step[1])
         if panel.plan:
-            around = max(_AT_LEAST, _AROUND * max(x[1] - x[0], y[1] - y[0]))
+            width = max(x[1] - x[0], y[1] - y[0])
+            around = panel.around * width if width > 2.0 * _AT_LEAST else _AT_LEAST
             x = _grown(x, around, [p[0] for o in panel.plan for p in o.points])
             y = _grown(y, around, [p[1] for o in panel.plan for p in o.points])
         self.x, self.y = x, y
@@ -126,6 +128,8 @@ def _draw(svg: Svg, panel: Panel, left: float, top: float) -> float:
     view = _View(panel, left, top + 40.0)
     with svg.clipped(left, view.top, view.wide, view.high):
         for tile in panel.tiles:
+            if tile.none and not tile.told:
+                continue
             svg.rectangle(*view.box(tile), _colour(tile, panel), tile.told)
         for outline in panel.plan:
             stroke, width = _LINES.get(outline.kind, _PLAIN_LINE)

@@ -169,28 +169,34 @@ def _column_rows(survey: StackSurvey) -> Iterator[tuple[str, ...]]:
 
 
 def reach_text(survey: ReachSurvey) -> str:
-    """For each height, how much of the floor is in reach, and of the layer's own placements."""
+    """For each height, how much of the floor is in reach."""
     lines = [survey.cell_name, "", *_table(_reach_rows(survey)), ""]
     lines.append(
-        f"A place counts where the tool reaches it hanging straight down with at least one of "
-        f"{survey.tried} turns; reach alone says nothing of what is met on the way."
+        f"In reach: hanging straight down, with at least one of {survey.tried} turns of the tool "
+        f"(any: with all of them), on a grid of {survey.step:g} mm."
     )
-    return "\n".join(lines) + "\n"
+    lines += ["Reach alone: nothing is said of what is met on the way there.", ""]
+    return "\n".join([*lines, reach_line(survey)]) + "\n"
+
+
+def reach_line(survey: ReachSurvey) -> str:
+    """The height at which least is in reach, in one line."""
+    least = min(survey.maps, key=lambda each: each.area(survey.step))
+    area = least.area(survey.step)
+    return f"LEAST: {area:.2f} m2 in reach with the top of {least.group} at {least.height:.0f} mm."
 
 
 def _reach_rows(survey: ReachSurvey) -> Iterator[tuple[str, ...]]:
-    step = (survey.x[1] - survey.x[0]) / 1e3 if len(survey.x) > 1 else 0.0
-    yield ("pallet", "layer", "top of group", "group", "in reach", "with any turn")
+    yield ("group", "top", "in reach", "with any turn", "most room", "pallet/layer")
     for each in survey.maps:
-        counts = [count for row in each.turns for count in row]
-        some, every = (sum(c >= least for c in counts) for least in (1, survey.tried))
+        rooms = [room for row in each.room for room in row if room is not None]
         yield (
-            each.pallet,
-            str(each.layer),
-            f"{each.height:.0f} mm",
             each.group,
-            f"{some * step * step:.2f} m2",
-            f"{every * step * step:.2f} m2",
+            f"{each.height:.0f} mm",
+            f"{each.area(survey.step):.2f} m2",
+            f"{each.area(survey.step, survey.tried):.2f} m2",
+            _measure(max(rooms, default=None), "deg"),
+            ", ".join(f"{pallet}/{layer}" for pallet, layer in each.layers),
         )
 
 

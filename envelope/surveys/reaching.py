@@ -73,24 +73,21 @@ class Room:
 
     def __init__(self, cell: Cell) -> None:
         self.arm = cell.mounted.arm
-        reach = Reach(cell)
-        self._lower, self._upper = reach.lower, reach.upper
-        self._middle = (reach.lower + reach.upper) / 2.0
+        self._reach = Reach(cell)
+        self._middle = (self._reach.lower + self._reach.upper) / 2.0
 
     def of(self, base_from_flange: Array) -> Array:
-        """Room in each branch, shape (n, 4, 4) to (n, branches) [rad or m]; -inf out of range.
+        """Room in each branch, shape (n, 4, 4) to (n, branches) [rad]; -inf out of range.
 
-        Of the whole turns of a joint the one nearest to the middle of its range counts.
+        Of the whole turns of a joint the one nearest to the middle of its range counts. An arm
+        on a lift or track has its branches at every stop.
         """
-        q = self.arm.inverse(base_from_flange).q
-        with np.errstate(invalid="ignore"):
-            q = self.arm.unwrap_near(q, self._middle)
-            room = np.minimum(q - self._lower, self._upper - q).min(axis=2)
-            if self.arm.coupled:
-                rows = q.reshape(-1, self.arm.dof)
-                coupled = self.arm.limit_margin(rows)[:, self.arm.dof :].min(axis=1)
-                room = np.minimum(room, coupled.reshape(room.shape))
-            return np.where(room >= -AT_LIMIT, room, -np.inf)
+        answers = self.arm.inverse(base_from_flange)
+        rows = answers.q[answers.found]
+        room = np.full(answers.found.shape, -np.inf)
+        if len(rows):
+            room[answers.found] = self._reach.margin(self.arm.unwrap_near(rows, self._middle))
+        return np.where(room >= -AT_LIMIT, room, -np.inf)
 
 
 class _Points:

@@ -200,19 +200,24 @@ class ReachMap:
 
     Attributes:
         height: Of the group's top face over the floor [mm].
-        pallet, layer, group: What it is the height of.
+        layers: Pallet and layer whose placements lie at that height.
+        group: Name of the group that hangs on the tool.
         turns: How many turns of the tool are in range at each place, by row (y) and column (x).
         room: Largest joint room over these turns [deg]; None where there is none.
-        outlines: Placements of that layer.
+        outlines: Placements of these layers.
     """
 
     height: float
-    pallet: str
-    layer: int
+    layers: tuple[tuple[str, int], ...]
     group: str
     turns: tuple[tuple[int, ...], ...]
     room: tuple[tuple[float | None, ...], ...]
     outlines: tuple[Outline, ...]
+
+    def area(self, step: float, least: int = 1) -> float:
+        """Area in which at least so many turns are in range [m2], the grid's step in mm."""
+        places = sum(count >= least for row in self.turns for count in row)
+        return places * (step / 1e3) ** 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +225,7 @@ class ReachSurvey:
     """What the arm reaches with tool and group hanging straight down.
 
     Attributes:
+        step: From one place of the grid to the next [mm].
         x, y: Places of the grid in the world [mm].
         tried: How many turns of the tool were tried at each place.
         base: Where the arm stands (x, y) [mm].
@@ -227,6 +233,7 @@ class ReachSurvey:
 
     cell_name: str
     sha256: str
+    step: float
     x: tuple[float, ...]
     y: tuple[float, ...]
     tried: int

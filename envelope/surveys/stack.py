@@ -99,7 +99,8 @@ def _refuse_none(file: CellFile, columns: Sequence[_Rising]) -> None:
     """Make sure that there is something to judge. Raises CellError if no variant is a cell."""
     first_error: CellError | None = None
     for column in columns:
-        for layers in reversed(column.layers):  # few layers may be fewer than stand already
+        # The least may be fewer than stand already, the most higher than is allowed.
+        for layers in dict.fromkeys((column.layers[-1], column.layers[0])):
             try:
                 file.cell((*column.settings, *_layered(file, layers)))
             except CellError as error:

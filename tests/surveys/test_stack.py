@@ -13,7 +13,6 @@ from envelope.report.stack_picture import stack_picture
 from envelope.report.survey_text import stack_line, stack_text
 from envelope.surveys.errors import SurveyError
 from envelope.surveys.ranges import read_range
-from envelope.surveys.results import as_json
 from envelope.surveys.runner import Runner
 from envelope.surveys.stack import (
     AskedHeights,
@@ -105,10 +104,6 @@ def test_answers_survive_the_survey_file(found):
         for height in column.heights:
             plain = json.loads(json.dumps(height_to_json(height)))
             assert height_from_json(plain) == height
-
-
-def test_two_processes_give_the_same_bytes(small, found):
-    assert as_json(survey(small, LAYERS, HEIGHTS, jobs=2)) == as_json(found)
 
 
 def test_text_and_picture_tell_what_stops_the_next(found):
