@@ -83,7 +83,7 @@ class Run:
     Attributes:
         rounds: Each with all its turns, from an empty infeed on.
         period: How many rounds at the end repeat those before, moved in time; 0: none do.
-        seconds: Duration of a round, mean over a period; of the last where none repeats.
+        seconds: Duration of a round, mean over a period; over the later half where none repeats.
     """
 
     rounds: tuple[tuple[Taken, ...], ...]
@@ -121,7 +121,8 @@ def run(turns: Sequence[Turn], line: Line | None, interval: float) -> Run:
             if all(abs(a - b) <= _SAME for a, b in zip(before, now, strict=True)):
                 return Run(tuple(rounds), period, (ends[-1] - ends[-1 - period]) / period)
         seen.append(now)
-    return Run(tuple(rounds), 0, ends[-1] - ends[-2])
+    half = len(rounds) // 2
+    return Run(tuple(rounds), 0, (ends[-1] - ends[half]) / (len(rounds) - half))
 
 
 def _round(

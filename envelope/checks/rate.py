@@ -41,6 +41,20 @@ def rate_of(cell: Cell, result: Result) -> Rate | None:
     return _rated(cell, result.placements) if _is_whole(cell, result) else None
 
 
+def sustained_rate(cell: Cell, judged: Sequence[Judged]) -> float | None:
+    """The rate alone, without what it is made of: for many variants of a cell [cartons/min].
+
+    Args:
+        cell: The cell.
+        judged: All its placements, in any order.
+
+    Returns:
+        None where a placement has no motion.
+    """
+    jobs = _jobs(cell, judged)
+    return _sustained(jobs, run([job.turn for job in jobs], cell.line, 0.0)) if jobs else None
+
+
 def with_rate(cell: Cell, result: Result) -> Result:
     """A result with what the rate check found; only with a note where a part was checked."""
     if not _is_whole(cell, result):
@@ -57,6 +71,8 @@ def _is_whole(cell: Cell, result: Result) -> bool:
 
 def check_rate(cell: Cell, judged: Sequence[Judged]) -> tuple[Rate | None, tuple[Finding, ...]]:
     """How many cartons a minute the cell brings, and whether that is what the line asks for.
+
+    Cartons come evenly, and each kind when it is wanted.
 
     Errs: pallets count from what stands on them at the start; one that is part-built at the
     start is always so.
@@ -77,15 +93,15 @@ def check_rate(cell: Cell, judged: Sequence[Judged]) -> tuple[Rate | None, tuple
 
 
 def _rated(cell: Cell, judged: Sequence[Judged]) -> Rate | None:
-    if not judged or any(entry.cycle is None for entry in judged):
+    jobs, line = _jobs(cell, judged), cell.line
+    if not jobs:
         return None
-    jobs, line = jobs_of(cell, judged), cell.line
     full = run([job.turn for job in jobs], line, 0.0)
     every = list(full.regular())
     cartons = sum(job.turn.cartons for job in jobs)
+    sustained = _sustained(jobs, full)
     working = sum(job.turn.seconds for job in jobs)
     rounds = len(every) / len(jobs)
-    sustained = 60.0 * cartons / full.seconds
     slowest = max(jobs, key=lambda job: round(job.turn.seconds, 9))  # the first of those alike
     waiting = (
         (CARTONS, sum(entry.hungry for entry in every) / rounds),
@@ -105,6 +121,20 @@ def _rated(cell: Cell, judged: Sequence[Judged]) -> Rate | None:
         _dominating(cell, jobs, full),
         None if line is None else _queue(cell, line, jobs, sustained),
     )
+
+
+def _jobs(cell: Cell, judged: Sequence[Judged]) -> list[Job]:
+    """The cycles in the order of work; none where a placement has no motion."""
+    if any(entry.cycle is None for entry in judged):
+        return []
+    turn = {pallet.name: number for number, pallet in enumerate(cell.pallets)}
+    placed = [(turn[entry.placement.pallet], entry.placement.order) for entry in judged]
+    order = sorted(range(len(judged)), key=placed.__getitem__)
+    return jobs_of(cell, [judged[k] for k in order])
+
+
+def _sustained(jobs: Sequence[Job], full: Run) -> float:
+    return 60.0 * sum(job.turn.cartons for job in jobs) / full.seconds
 
 
 def _not_checked(line: Line, judged: Sequence[Judged]) -> Finding:

@@ -9,6 +9,7 @@ from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
 from ..checks.finding import Finding, Judged
+from ..checks.rate import sustained_rate
 from ..verify import check, verdicts
 
 Depth = Literal["not a cell", "stopped", "verdicts", "values"]
@@ -48,7 +49,8 @@ class Judgement:
         room, room_unit: Least joint room of all motions, of those found.
         clearance: Least clearance where one is asked for, or the deepest overlap where bodies
             may only touch; None without values.
-        rate: Cartons a minute while cycles follow one another; None unless all have a motion.
+        rate: Cartons a minute, sustained if the cell states its line, else while cycles follow
+            one another; None unless all have a motion.
         trouble: The first placement that fails and why; or why it is not a cell.
     """
 
@@ -75,13 +77,12 @@ def judge_variant(file: CellFile, request: Request) -> Judgement:
 
 def judge_cell(cell: Cell, request: Request) -> Judgement:
     """Judge a variant that is a cell."""
-    placements = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
     if request.values:
-        return summed(check(cell).placements, placements, values=True)
+        return summed(cell, check(cell).placements, values=True)
     judged: list[Judged] = []
     for some in verdicts(cell, stop_after=request.stop_after):
         judged += some
-    return summed(judged, placements, values=False)
+    return summed(cell, judged, values=False)
 
 
 def to_json(judgement: Judgement) -> Any:
@@ -109,8 +110,9 @@ def trouble_of(judged: Judged) -> str:
     return f"{judged.placement.id} {first.check}: {first.message}{between}"
 
 
-def summed(judged: Sequence[Judged], placements: int, *, values: bool) -> Judgement:
-    """What placements that were judged add up to, of so many that there are."""
+def summed(cell: Cell, judged: Sequence[Judged], *, values: bool) -> Judgement:
+    """What placements that were judged add up to."""
+    placements = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
     failed = [entry for entry in judged if failing(entry)]
     first = min(failed, key=lambda e: (e.placement.pallet, e.placement.order), default=None)
     room, unit = _room(judged)
@@ -128,7 +130,7 @@ def summed(judged: Sequence[Judged], placements: int, *, values: bool) -> Judgem
         room if whole else None,
         unit,
         _clearance(f for entry in judged for f in entry.findings) if values else None,
-        _rate(judged) if whole else None,
+        _rate(cell, judged) if whole else None,
         "" if first is None else trouble_of(first),
     )
 
@@ -161,14 +163,9 @@ def _clearance(findings: Iterable[Finding]) -> float | None:
     return round(min(found), 4) if found else None
 
 
-def _rate(judged: Sequence[Judged]) -> float | None:
-    cycles = {
-        (e.placement.pallet, e.placement.cycle): e.cycle for e in judged if e.cycle is not None
-    }
-    if not cycles or any(entry.cycle is None for entry in judged):
-        return None
-    cartons = sum(len(entry.placement.items) for entry in judged)
-    return round(60.0 * cartons / sum(cycle.seconds for cycle in cycles.values()), 4)
+def _rate(cell: Cell, judged: Sequence[Judged]) -> float | None:
+    found = sustained_rate(cell, judged)
+    return None if found is None else round(found, 4)
 
 
 def _one_line(error: CellError) -> str:

@@ -197,8 +197,7 @@ def judge_height(file: CellFile, asked: HeightRequest) -> Height:
     if not asked.request.values:
         return Height(asked.layers, top_of(cell), judge_cell(cell, asked.request))
     placements = check(cell).placements
-    total = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
-    judgement = summed(placements, total, values=True)
+    judgement = summed(cell, placements, values=True)
     return Height(asked.layers, top_of(cell), judgement, _stops(placements))
 
 

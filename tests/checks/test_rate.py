@@ -9,7 +9,7 @@ import pytest
 from envelope.cell.load import load_text
 from envelope.cell.model import Line
 from envelope.checks.dominating import STANDING, spent
-from envelope.checks.rate import check_rate, rate_of
+from envelope.checks.rate import check_rate, rate_of, sustained_rate
 from envelope.report.results import as_json
 from envelope.verify import check
 
@@ -187,6 +187,15 @@ def test_no_line_no_rate_but_what_the_arm_alone_brings(tea):
     assert alone.queue is None
     assert alone.sustained == pytest.approx(alone.alone, rel=1e-12)
     assert alone.sustained == pytest.approx(60.0 * 16 / seconds_of(tea).sum())
+
+
+def test_the_rate_alone_is_the_same_whatever_order_the_placements_come_in(tea):
+    cell, result = replace(tea[0], line=replace(QUICK, pallet_change=9.0)), tea[1]
+    shuffled = [result.placements[k] for k in np.random.default_rng(4).permutation(16)]
+    full, _ = check_rate(cell, result.placements)
+    assert sustained_rate(cell, shuffled) == full.sustained
+    assert check_rate(cell, shuffled)[0] == full
+    assert sustained_rate(cell, [replace(shuffled[0], cycle=None), *shuffled[1:]]) is None
 
 
 def test_a_part_of_a_cell_has_no_rate(tea):
