@@ -113,12 +113,10 @@ def losses(old: Sequence[Finding], new: Sequence[Finding]) -> list[Loss]:
 
 
 def _both(one: Loss, other: Loss) -> Loss:
-    """The larger loss, and the lesser margin with its words; without a number comes first."""
-    for loss in (one, other):
-        if loss.amount is None or loss.left is None:
-            return loss
-    tightest = min((one, other), key=lambda loss: loss.left or 0.0)
-    return replace(tightest, amount=max(one.amount or 0.0, other.amount or 0.0))
+    """The lesser margin with its words, and the larger loss; without a number comes first."""
+    tightest = min((one, other), key=lambda loss: -math.inf if loss.left is None else loss.left)
+    amounts = [loss.amount for loss in (one, other) if loss.amount is not None]
+    return replace(tightest, amount=max(amounts, default=None))
 
 
 def _by_key(findings: Sequence[Finding]) -> dict[Key, Finding]:

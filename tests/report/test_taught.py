@@ -284,6 +284,15 @@ def test_an_inertia_that_was_taught_is_that_of_the_tool(folder):
         taught(folder, {"tool.inertia.xx": 50.0})
 
 
+def test_what_is_over_its_limit_is_told_before_what_is_new_and_near_it():
+    used = Finding("load", "pass", 90.0, 100.0, "%", "rated load", segment=None)
+    over = replace(used, verdict="fail", value=128.0, message="too heavy")
+    near = Finding("load", "marginal", 98.5, 100.0, "%", "inertia", segment="transfer")
+    for now in ([over, near], [near, over]):
+        (loss,) = losses([used], now)
+        assert (loss.amount, loss.left, loss.message) == (38.0, -28.0, "too heavy")
+
+
 def test_a_placement_without_a_motion_any_more_is_listed():
     old = synthetic.judged(1, synthetic.NEAR)
     new = synthetic.judged(1, synthetic.OUT_OF_REACH)
