@@ -10,6 +10,7 @@ from ..motion.detectors import Seen, Sight, seen
 from ..motion.setup import groups_of
 from ..palletizing.group import Group
 from .sheet import Block, Column, Number, Section, length
+from .sheet_infeed_drawing import infeed_drawing
 from .sheet_leftovers import left_over
 from .sheet_wander import how_to_read, wandering
 
@@ -21,7 +22,7 @@ def detectors(cell: Cell, result: Result) -> Section:
     """Where cartons must be seen, what that releases, how far they may wander, what is left."""
     groups = groups_of(cell)
     told = seen(cell, groups)
-    blocks = [_places(cell, told)]
+    blocks = [_places(cell, groups, told)]
     if told.troubles:
         title = "** Detectors: WRONG AS PLANNED, DO NOT RUN **"
         blocks.append(Block(title, told.troubles))
@@ -33,7 +34,7 @@ def detectors(cell: Cell, result: Result) -> Section:
     return Section("detectors", tuple(blocks))
 
 
-def _places(cell: Cell, told: Seen) -> Block:
+def _places(cell: Cell, groups: Sequence[Group], told: Seen) -> Block:
     own = cell.infeed.detectors
     lanes = any(detector.across is not None for detector in told.detectors)
     where = (
@@ -71,7 +72,8 @@ def _places(cell: Cell, told: Seen) -> Block:
         "before its place is seen already; the on-delay must last until it has come that way."
     )
     columns = (Column("positions", tuple(numbers)), Column("as planned for", tuple(settings)))
-    return Block("Detectors at the infeed", (where, reading), columns)
+    drawing = infeed_drawing(groups, told)
+    return Block("Detectors at the infeed", (where, reading), columns, drawing)
 
 
 def _release(cell: Cell, group: Group, told: Seen) -> Block:

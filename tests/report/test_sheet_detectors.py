@@ -7,6 +7,7 @@ import pytest
 from envelope.checks.finding import Result
 from envelope.report import sheet_text
 from envelope.report.sheet_detectors import detectors
+from envelope.report.sheet_infeed_drawing import infeed_drawing
 from tests.motion.test_detectors import made
 
 
@@ -80,3 +81,27 @@ def test_many_detectors_are_listed_by_group_and_fit_on_paper():
         "pair": ["1"] * 7,
         "single": ["1", "1", "1", "1", "-", "-", "-"],
     }
+
+
+def test_the_drawing_shows_each_detector_over_the_carton_that_it_sees():
+    _, groups, told = made()
+    lines = infeed_drawing(list(groups.values()), told)
+    marks = [k for k, letter in enumerate(next(x for x in lines if "v" in x)) if letter == "v"]
+    pair = next(line for line in lines if line.endswith("  pair"))
+    cartons = [found.span() for found in re.finditer(r"\[=*\d=*\]", pair)]
+    assert len(marks) == len(cartons) == 2
+    for mark, (begin, end) in zip(marks, cartons, strict=True):
+        assert begin <= mark < end
+    # 800 mm over 62 letters, and the single as long as the first of the pair.
+    assert cartons[1][1] - cartons[0][0] == 62
+    single = next(line for line in lines if line.endswith("  single"))
+    assert re.search(r"\[=*\d=*\]", single).span() == cartons[0]
+    names = next(line for line in lines if "D1" in line)
+    assert [names.index("D1"), names.index("D2")] == marks
+
+
+def test_detectors_close_together_keep_their_names_apart():
+    _, groups, told = made("{}", "{positions: [10, 12, 14, 450]}")
+    lines = infeed_drawing(list(groups.values()), told)
+    assert sorted(re.findall(r"D\d", " ".join(lines))) == ["D1", "D2", "D3", "D4"]
+    assert infeed_drawing(list(groups.values()), made("{pick_position: 3}", "{}", "y")[2]) == ()
