@@ -6,7 +6,6 @@ from typing import Any, TypeVar
 
 from ..arm.arm import Arm
 from ..geometry.bodies import frozen
-from ..geometry.frames import invert, transform
 from ..palletizing.group import Group
 from . import model
 from .arms import read_arm, usable_ranges
@@ -15,7 +14,7 @@ from .catalogue import generic_names
 from .errors import Problem
 from .groups import default_of_group, make_cartons, make_groups
 from .model import Cell, Default, Mounted, Pallet, Tool
-from .patterns import Layout
+from .patterns import Layout, towards_arm
 from .references import pattern_rings, unknown_names
 from .schema import Part
 from .schema_cell import CellPart
@@ -214,10 +213,9 @@ class _Assembly:
         world_from_pallet = stand_pose(part.at)
         world_from_pallet[2, 3] += part.size[2]  # the frame lies on the deck
         deck = (part.size[0], part.size[1])
-        base = transform(invert(world_from_pallet), mounted.world_from_base[None, :3, 3])[0]
-        towards_arm = (float(base[0]) - deck[0] / 2, float(base[1]) - deck[1] / 2)
+        arm = towards_arm(world_from_pallet, part.size, mounted.world_from_base)
         stack = self.part.stacks[part.stack]
-        placements = layout.stacked(name, deck, stack.patterns, stack.layers, towards_arm)
+        placements = layout.stacked(name, deck, stack.patterns, stack.layers, arm)
         if placements and part.done > len(placements):
             found = f"{part.done} are done, but there are {len(placements)} placements"
             key = ("pallets", name, "done")

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from ..geometry.frames import Array, invert, transform
 from ..palletizing.footprint import clip, rectangle
 from ..palletizing.generators import best, brick, column, pinwheel
 from ..palletizing.group import Group, Placement
@@ -14,6 +15,20 @@ from .yaml_reading import Document
 
 MOST_IN_LAYER = 500  # groups; beyond it the sizes are wrong, and nothing ends in time
 MOST_ON_PALLET = 20_000  # placements
+
+
+def towards_arm(
+    world_from_pallet: Array, size: tuple[float, ...], world_from_base: Array
+) -> Vector:
+    """Direction from a pallet's middle to the arm's base, in the pallet's frame [m].
+
+    Args:
+        world_from_pallet: Shape (4, 4).
+        size: Length and width of the pallet, and what follows [m].
+        world_from_base: Shape (4, 4).
+    """
+    base = transform(invert(world_from_pallet), world_from_base[None, :3, 3])[0]
+    return float(base[0]) - size[0] / 2, float(base[1]) - size[1] / 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,9 +4,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from .errors import Key
 from .load import load_text
 from .model import Cell
-from .writing import changed
+from .writing import Changes, changed
 from .yaml_reading import read_file, read_value, read_yaml
 
 
@@ -28,9 +29,25 @@ class CellFile:
 
     def text(self, settings: tuple[str, ...] = ()) -> str:
         """The text of the file of a variant; remarks stay. Raises CellError."""
-        parts = (setting.partition("=") for setting in (*self.settings, *settings))
-        changes = [(name.strip(), read_value(value)) for name, _, value in parts]
-        return changed(self.content, self.file, changes)
+        return changed(self.content, self.file, self._settings(settings))
+
+    def with_values(self, changes: Changes) -> "CellFile":
+        """The file with values changed by key path; what is set on top is written in.
+
+        Raises:
+            CellError: A value cannot be changed where it stands.
+        """
+        text = changed(self.content, self.file, [*self._settings(()), *changes.items()])
+        return CellFile(self.file, text.encode())
+
+    def data(self) -> Any:
+        """The file as plain data, with what is set on top of it. Raises CellError."""
+        content = self.text().encode() if self.settings else self.content
+        return read_yaml(content, self.file).data
+
+    def _settings(self, more: tuple[str, ...]) -> list[tuple[str | Key, Any]]:
+        parts = (setting.partition("=") for setting in (*self.settings, *more))
+        return [(name.strip(), read_value(value)) for name, _, value in parts]
 
     def stacks(self) -> tuple[str, ...]:
         """Names of the stacks that pallets carry, in order. The cell must be valid."""

@@ -3,6 +3,7 @@
 import math
 import re
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any, cast
 
 from .errors import CellError
@@ -34,6 +35,7 @@ def flow(value: Any) -> str:
     raise TypeError(f"{value!r} is nothing that a cell file holds")
 
 
+@lru_cache(maxsize=1024)  # the same keys and names come again and again
 def text(value: str) -> str:
     """A text, in quotes where it would be read as something else without."""
     if _PLAIN.fullmatch(value):
