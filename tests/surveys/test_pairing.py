@@ -271,7 +271,7 @@ def test_the_real_check_passes_the_file_that_is_written(monkeypatch, tmp_path, c
     monkeypatch.chdir(tmp_path)
     text = (ROOT / "cells/oats-two-heads.yaml").read_text(encoding="utf-8")
     Path("cell.yaml").write_text(text, encoding="utf-8")
-    one = ["--set", "stacks.main.layers=1", "--jobs", "1"]
+    one = ["--set", "stacks.main.layers=1", "--set", "line.rate=4", "--jobs", "1"]
     assert main(["pair", "cell.yaml", *one, "--best", "best.yaml"]) == 0
     assert capsys.readouterr().out.endswith("PASS: 9 cartons in 6 cycles, 6 before.\n")
     cell = load("best.yaml")
