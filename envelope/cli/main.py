@@ -29,7 +29,7 @@ COMMANDS = {
     "check": "Say whether everything in a cell fits, and if not, what touches what.",
     "survey": "Check many variants of a cell and say which is best.",
     "space": "Say what room the job takes up: outline on the floor, heights, what is near.",
-    "pair": "Take layers in groups: the fewest cycles that pass, as a cell file.",
+    "pair": "Take layers in groups, in the fewest cycles that pass every check.",
     "sheet": "Print the set-up sheet: what to type in on the shop floor.",
     "show": "Look at a cell: turn it, step through the order, jump to what fails.",
     "arms": "List the generic arms, or write one as URDF.",

@@ -33,7 +33,7 @@ PIPED_WIDTH = 100
 @click.option("--quiet", is_flag=True, help="Print the answer in one line; no progress.")
 @click.option("--force", is_flag=True, help="Write over a file that is already there.")
 def pair(cell: Path, quiet: bool, settings: tuple[str, ...], **asked: Any) -> int:
-    """Take the layers of a cell in groups, in the fewest cycles that pass every check.
+    """Take layers in groups, in the fewest cycles that pass every check.
 
     The patterns of CELL are taken apart into single cartons. Groups that fail a check are
     refused, and the layer is solved again until all passes.

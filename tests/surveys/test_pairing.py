@@ -288,7 +288,8 @@ def test_a_pair_too_heavy_for_the_wrist_is_refused_and_its_cartons_go_singly():
     file = cell_file(text.replace("]\n}", "]}\n"))
     pair = {"placements": [{"group": "pair", "at": {"x": 600, "y": 400}}]}
     heavy = check(file.with_values({("patterns", "rows"): pair}).cell())
-    assert {f.check for j in heavy.placements for f in j.findings if f.verdict == "fail"} == {"load"}
+    findings = [finding for judged in heavy.placements for finding in judged.findings]
+    assert {finding.check for finding in findings if finding.verdict == "fail"} == {"load"}
     found = pairing.pair(file)
     assert [(r.place.group, r.check) for r in found.refused] == [("pair", "load")]
     assert found.passes
