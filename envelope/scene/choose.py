@@ -33,7 +33,8 @@ def problem_of(judged: Judged) -> Problem | None:
 def tightest_of(judged: Judged) -> Problem:
     """The finding with the least room on a placement's motion, where nothing is wrong."""
     near = [f for f in judged.findings if f.between is not None and f.at is not None]
-    return Problem(judged, min(near or list(judged.findings), key=rank))
+    apart = [f for f in near if f.limit is not None and f.limit > 0.0]  # no intended contact
+    return Problem(judged, min(apart or near or list(judged.findings), key=rank))
 
 
 def chosen(found: list[Problem], most: int = MOST) -> list[Problem]:

@@ -25,13 +25,19 @@ from .colours import (
 from .draw import Canvas, Image, lift_of, visible
 from .facets import Facets
 from .instant import is_building
+from .mark import Mark, distance_text, in_units
 from .sheet import DETAIL, MAIN, WHERE, Sheet
-from .subjects import Mark, Scene, distance_text, in_units, spoken
+from .subjects import SWEPT_ROOM, Scene, spoken
 from .views import corners, detail_view, direction_of, fitted, main_view
 
 _GHOST = 0.16  # of what stands between the eye and the spot is left
 _SWEPT, _LEVEL, _OVERLAP = 0.30, 0.38, 0.75  # shares of a tint
 _BEHIND = 0.004  # [m]: faces that the swept room shares with a body are drawn as the body's
+_INSET = 0.45  # of what hides the spot is left where the whole cell is seen
+_MUCH = 0.15 * WHERE[2] * WHERE[3]  # [px2]: a frame larger than this does not tell the spot
+_SPOT = 15.0  # [px]: the ring around it
+_SMALL = 1.2  # [m]: a picked body of this size is freed of what hides its middle
+_SAME_WAY = 0.97  # cosine of 14 deg: a turn that need not be told
 _DETAIL_BELOW = 42.0  # [px]: a length shorter than this is shown enlarged as well
 
 
@@ -52,12 +58,12 @@ def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
     everything = corners(_cell(scene))
     whole = fitted(towards, everything, WHERE[2:], 1.04)
     sheet.pane(stage.plain(whole), WHERE, "where in the cell")
-    sheet.frame(_frame(view, whole) + WHERE[:2], WHERE)
+    _where(sheet, scene.mark, view, whole)
     third = True
     if scene.level:
         _plan(sheet, stage, scene, everything)
-    elif scene.mark is not None and _small(scene.mark, view):
-        _detail(sheet, stage, scene.mark, view)
+    elif scene.mark is not None and scene.second and _small(scene.mark, view):
+        _detail(sheet, canvas, scene, scene.mark, view)
     else:
         third = False
     if scene.mark is not None:
@@ -89,13 +95,22 @@ def _marked(sheet: Sheet, mark: Mark, view: View) -> None:
         sheet.place((start + end) / 2, mark.text, MAIN)
 
 
-def _detail(sheet: Sheet, stage: "_Stage", mark: Mark, view: View) -> None:
-    """The measured length once more, enlarged."""
+def _detail(sheet: Sheet, canvas: Canvas, scene: Scene, mark: Mark, view: View) -> None:
+    """The measured length once more, enlarged, from its side; it takes over the canvas."""
     near = detail_view(mark, view.towards, DETAIL[2:])
     larger = near.pixels(1.0) / view.pixels(1.0)
-    sheet.pane(stage.close(near), DETAIL, f"{larger:.0f} times larger")
-    ends = near.project(np.array([mark.start, mark.end])) + DETAIL[:2]
+    side = "" if float(near.towards @ view.towards) > _SAME_WAY else ", from the side"
+    sheet.pane(_Stage(canvas, scene, near).close(near), DETAIL, f"{larger:.0f} times larger{side}")
+    ends = near.project(mark.points) + DETAIL[:2]
     sheet.plain_length(ends[0], ends[1])
+
+
+def _where(sheet: Sheet, mark: Mark | None, view: View, whole: View) -> None:
+    """What the large view shows of the cell, and the spot where that is much of it."""
+    frame = _frame(view, whole)
+    sheet.frame(frame + WHERE[:2], WHERE)
+    if mark is not None and float(np.abs(np.diff(frame, axis=0)).prod()) > _MUCH:
+        sheet.ring(whole.project(mark.points).mean(axis=0) + WHERE[:2], _SPOT)
 
 
 def _plan(sheet: Sheet, stage: "_Stage", scene: Scene, everything: Array) -> None:
@@ -121,31 +136,36 @@ def _measured(scene: Scene, problem: Problem) -> str:
     who = " and ".join(name for name in scene.names if name)
     if finding.check not in ("approach", "collision") or finding.between is None:
         return spoken(finding.message)
-    if finding.limit is None or finding.limit <= 0.0:
+    if finding.limit is None or finding.limit == 0.0:
         return f"{who}: {distance_text(finding)}; they must not touch"
+    if finding.limit < 0.0:
+        deep = in_units(-finding.limit, finding.unit)
+        return f"{who}: {distance_text(finding)}; may touch, and overlap by {deep} at most"
     asked = in_units(finding.limit, finding.unit)
     return f"{who}: {distance_text(finding)}; asked: at least {asked}"
 
 
 def _when(problem: Problem) -> str:
-    """Second line of the caption: segment, instant, and how to gain room."""
+    """Second line of the caption: value and limit, segment, instant, and how to gain room."""
     finding, cycle = problem.finding, problem.judged.cycle
+    pair = finding.check in ("approach", "collision") and finding.between is not None
     parts: list[str] = []
+    if not pair and finding.value is not None and finding.limit is not None:
+        value, limit = in_units(finding.value, finding.unit), in_units(finding.limit, finding.unit)
+        parts.append(f"measured {value}, limit {limit}")
+    if finding.worst_case is not None and finding.allowances:
+        parts.append(f"worst case {in_units(finding.worst_case, finding.unit)}")
     if finding.segment is not None:
         parts.append(f"during {finding.segment}")
     if finding.at is not None and cycle is not None:
         parts.append(f"{finding.at:.2f} s into cycle {cycle.number} of {cycle.seconds:.2f} s")
     if cycle is None:
         parts.append("no motion was found; the arm is drawn where it waits")
-    if finding.check in ("approach", "collision"):
-        if finding.gain is not None and finding.between is not None:
-            way = in_words(np.array(finding.gain))
-            parts.append(f"{spoken(finding.between[0])} gains room: {way}")
     elif finding.check == "stacking":
         parts.append("the stack is drawn as it is once this placement is down")
-    elif cycle is not None and finding.value is not None and finding.limit is not None:
-        value, limit = in_units(finding.value, finding.unit), in_units(finding.limit, finding.unit)
-        parts.append(f"{value}; limit {limit}")
+    if pair and finding.gain is not None and finding.between is not None:
+        way = in_words(np.array(finding.gain))
+        parts.append(f"{spoken(finding.between[0])} gains room: {way}")
     return "   ·   ".join(parts)
 
 
@@ -155,7 +175,7 @@ def _key(scene: Scene) -> list[tuple[Colour, str]]:
     if scene.overlap is not None:
         entries.append((OVERLAP, "in both of them"))
     if scene.swept:
-        entries.append((SWEPT, "room taken up during this segment"))
+        entries.append((SWEPT, scene.swept_is))
     if scene.level:
         entries.append((REACHED, "what the tool reaches at this height"))
     return [(colour, name) for colour, name in entries if name]
@@ -209,9 +229,13 @@ class _Stage:
         self._only(self._stays)
 
     def plain(self, view: View) -> Image:
-        """The bodies, all of them, nothing laid over."""
+        """The bodies, all of them, nothing laid over; what hides the spot is faint."""
         self._only(self._stays, self._hides)
-        return self._canvas.shot(view)
+        whole = self._canvas.shot(view)
+        if not self._hides.actors:
+            return whole
+        self._only(self._stays)
+        return compose.mixed(self._canvas.shot(view), whole, _INSET)
 
     def close(self, view: View) -> Image:
         """The bodies but for those that hide the spot, and what is in both."""
@@ -232,7 +256,9 @@ class _Stage:
             if layer.actors:
                 self._only(self._stays, layer)
                 over = self._canvas.shot(view)
-                area = compose.differs(base, over) & ~compose.vivid(base)
+                area = compose.differs(base, over)
+                if self._scene.swept_is == SWEPT_ROOM:  # it lies around what is picked out
+                    area &= ~compose.vivid(base)
                 mixed = compose.mixed(picture, over, share)
                 picture = np.where(area[..., None], mixed, picture)
                 picture = compose.outlined(picture, area, colour)
@@ -252,14 +278,27 @@ class _Stage:
 
 
 def _ghosts(scene: Scene, view: View) -> list[bool]:
-    """Which of the quiet bodies stand between the eye and the spot."""
+    """Which of the quiet bodies stand between the eye and the spot, or a carton picked out."""
     bodies = [entry.facets for entry in scene.quiet]
     if scene.mark is not None and scene.mark.kind != "shift":
-        points = np.array([scene.mark.start, scene.mark.end])
+        points = scene.mark.points
     elif scene.first:
         points = np.array([corners([body]).mean(axis=0) for body in scene.first])
     else:
         return [False] * len(bodies)
     right, up = view.axes()
     around = [points + 0.02 * (a * right + b * up) for a, b in ((0, 0), (1, 0), (-1, 0), (0, 1))]
-    return hiding(np.concatenate(around), view.towards, bodies)
+    near = [_facing(f, view) for f in (*scene.first, *scene.second) if _extent(f) < _SMALL]
+    return hiding(np.concatenate([*around, *near]), view.towards, bodies)
+
+
+def _facing(body: Facets, view: View) -> Array:
+    """The middle of a body, brought out to the eye, shape (1, 3) [m]."""
+    low, high = body.points.min(axis=0), body.points.max(axis=0)
+    middle, half = (low + high) / 2, (high - low) / 2
+    out = float((half / np.maximum(np.abs(view.towards), 1e-9)).min())
+    return (middle - (out + 1e-3) * view.towards)[None]
+
+
+def _extent(body: Facets) -> float:
+    return float(np.ptp(body.points, axis=0).max())

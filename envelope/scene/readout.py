@@ -4,9 +4,10 @@ from collections.abc import Sequence
 
 from ..checks.finding import Finding, Judged
 from .choose import rank
+from .mark import distance_text, in_units
 from .nearness import Near
 from .sheet import wrapped
-from .subjects import distance_text, in_units, spoken
+from .subjects import spoken
 from .walk import Pose, Walk
 
 _MM = 1e3

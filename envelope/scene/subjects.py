@@ -3,44 +3,26 @@
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
 from ..checks.finding import Finding, Judged
-from ..geometry.frames import Array
+from ..geometry.frames import Array, pose
 from ..motion.cycle import Segment
 from ..palletizing.group import carton_names
+from .aids import Aid, aid_for
 from .facets import Facets
 from .instant import Moment, Scenery, Shown, moment_of, resting_joints, segment_of, waiting
+from .mark import Mark, distance_text, place
 from .reaching import reached_level, wanted_pose
 from .spot import Posed, Spot, spot_between
 from .sweep import swept
 
 _MM = 1e3
+SWEPT_ROOM = "room taken up during this segment"
+_VISIBLE = 5e-4  # [m]: less growth than this is not drawn
 _COVERED = 0.3  # [m]: a waiting tool this near to where it is wanted is not drawn a second time
 _KINDS = r"\b(carton|link|tool|group|pallet|obstacle|infeed|conveyor)/"
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Mark:
-    """A measured length, or a shift that is asked for.
-
-    Attributes:
-        start, end: Shape (3,) [m].
-        text: What stands beside it.
-        kind: A measured length, a shift from start to end, or only the place between them.
-    """
-
-    start: Array
-    end: Array
-    text: str
-    kind: Literal["length", "shift", "place"] = "length"
-
-    @property
-    def middle(self) -> Array:
-        """Half-way between the ends."""
-        return (self.start + self.end) / 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -54,7 +36,9 @@ class Scene:
         mark: The distance that is measured, if there is one.
         overlap: What is in both bodies.
         swept: The room that tool and group take up over the segment.
+        swept_is: What that is called.
         level: What is reached at the wanted height, as flat facets.
+        wide: Whether the whole arm is to be seen.
     """
 
     quiet: tuple[Shown, ...]
@@ -64,7 +48,9 @@ class Scene:
     mark: Mark | None = None
     overlap: Facets | None = None
     swept: tuple[Facets, ...] = ()
+    swept_is: str = SWEPT_ROOM
     level: tuple[Facets, ...] = ()
+    wide: bool = False
 
 
 def spoken(name: str) -> str:
@@ -101,27 +87,47 @@ def _at_moment(
     sides = [_named(shown, name) for name in wanted]
     if not sides[0] and finding.between is None:
         sides[0] = [entry for entry in shown if entry.name in carton_names(judged.placement)]
-    first, second = ([entry.facets for entry in side] for side in sides)
-    picked = {entry.actor for side in sides for entry in side}
-    mark, overlap = None, None
-    if first and second and finding.unit == "mm":
-        if finding.check in ("approach", "collision") or (finding.value or 0.0) < 0.0:
-            spot = _spot(scenery, moment, sides[0], sides[1])
-            kind = "place" if finding.value is None else "length"
-            mark = Mark(spot.first, spot.second, distance_text(finding), kind)
-            overlap = spot.overlap
-        elif finding.gain is not None and finding.value is not None:
-            mark = _hanging_over(first, second, np.array(finding.gain), finding)
+    mark, overlap = _measured(scenery, moment, finding, sides)
+    aid: Aid | None = None
+    if mark is None:
+        picked = [*sides[0], *sides[1]]
+        aid = aid_for(scenery, finding, moment, shown, picked)
+    if aid is not None:
+        mark = aid.mark
+        sides = [list(aid.first) or sides[0], list(aid.second) or sides[1]]
+    names = [spoken(name) if side else "" for name, side in zip(wanted, sides, strict=True)]
+    if aid is not None:
+        names = [own or name for own, name in zip(aid.names, names, strict=True)]
+    gone = {entry.actor for side in sides for entry in side}
     movers = [entry.actor for entry in sides[0]]
+    grown = _grown(finding, sides)
     return Scene(
-        tuple(entry for entry in shown if entry.actor not in picked),
-        tuple(first),
-        tuple(second),
-        (spoken(wanted[0]) if first else "", spoken(wanted[1]) if second else ""),
+        tuple(entry for entry in shown if entry.actor not in gone),
+        tuple(entry.facets for entry in sides[0]),
+        tuple(entry.facets for entry in sides[1]),
+        (names[0], names[1]),
         mark,
         overlap,
-        tuple(swept(scenery, moment, segment, movers)) if segment is not None else (),
+        grown or (tuple(swept(scenery, moment, segment, movers)) if segment is not None else ()),
+        "where a row ends that has grown" if grown else SWEPT_ROOM,
+        wide=aid is not None and aid.wide,
     )
+
+
+def _measured(
+    scenery: Scenery, moment: Moment, finding: Finding, sides: Sequence[Sequence[Shown]]
+) -> tuple[Mark | None, Facets | None]:
+    """The length between two bodies, or of an overhang, and what is in both bodies."""
+    if not (sides[0] and sides[1] and finding.unit == "mm"):
+        return None, None
+    if finding.check in ("approach", "collision") or (finding.value or 0.0) < 0.0:
+        spot = _spot(scenery, moment, sides[0], sides[1])
+        kind = "place" if finding.value is None else "length"
+        return Mark(spot.first, spot.second, distance_text(finding), kind), spot.overlap
+    if finding.gain is not None and finding.value is not None:
+        first, second = ([entry.facets for entry in side] for side in sides)
+        return _hanging_over(first, second, np.array(finding.gain), finding), None
+    return None, None
 
 
 def _named(shown: Sequence[Shown], name: str) -> list[Shown]:
@@ -151,11 +157,24 @@ def _hanging_over(
     """How far bodies hang over the edge of a deck, measured from the edge outwards."""
     points = np.concatenate([body.points for body in bodies])
     outermost = points[points @ inward <= (points @ inward).min() + 1e-4]
-    start = (outermost.min(axis=0) + outermost.max(axis=0)) / 2
-    start[2] = outermost[:, 2].min()
+    start = outermost[np.lexsort(np.round(outermost, 6).T)[0]]  # a lower corner: it is seen
     edge = min(float((body.points @ inward).min()) for body in deck)
     start = start + (edge - float(start @ inward)) * inward
-    return Mark(start, start - inward * (finding.value or 0.0) / _MM, distance_text(finding))
+    end = start - inward * (finding.value or 0.0) / _MM
+    return Mark(start, end, f"{distance_text(finding)} over the edge")
+
+
+def _grown(finding: Finding, sides: Sequence[Sequence[Shown]]) -> tuple[Facets, ...]:
+    """A carton where it hangs over a deck only because its row has grown; else nothing."""
+    if finding.check != "stacking" or finding.gain is None or not (sides[0] and sides[1]):
+        return ()
+    inward, value = np.array(finding.gain), (finding.value or 0.0) / _MM
+    bodies, deck = ([entry.facets for entry in side] for side in sides)
+    edge = min(float((body.points @ inward).min()) for body in deck)
+    drawn = edge - min(float((body.points @ inward).min()) for body in bodies)
+    if value - drawn < _VISIBLE:
+        return ()
+    return tuple(body.moved(pose(*(-inward * (value - drawn)))) for body in bodies)
 
 
 def _out_of_reach(
@@ -179,7 +198,7 @@ def _out_of_reach(
         for entry in scenery.at(moment)
         if entry.role in ("tool", "lips", "carried")
     ]
-    mark = None
+    mark = place(wanted.tcp, "wanted here")
     if finding.gain is not None and finding.value is not None:
         shift = np.array(finding.gain) * abs(finding.value) / _MM
         text = f"{abs(finding.value):.0f} mm out of reach"
@@ -187,26 +206,3 @@ def _out_of_reach(
     name = f"tool and group {lifted} {judged.placement.id}"
     level = reached_level(scenery.cell, wanted)
     return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=tuple(level))
-
-
-def in_units(value: float, unit: str) -> str:
-    """A value with its unit, no more digits than can be told."""
-    text = f"{value:.1f}".removesuffix(".0")
-    return f"{text} {unit}".rstrip()
-
-
-def distance_text(finding: Finding) -> str:
-    """A finding's value as it stands beside the measured length.
-
-    Of a proved bracket it is the lower end, rounded down: what is shown is still proved.
-    """
-    value = finding.value
-    if value is None:
-        return "overlaps"
-    if finding.upper is not None:
-        value = float(np.floor(value * 10.0 + 1e-6) / 10.0) + 0.0
-    if value >= 0.0:
-        return in_units(value, finding.unit)
-    if finding.upper is None and finding.check in ("approach", "collision"):
-        return f"overlap > {in_units(-value, finding.unit)}"
-    return f"overlap {in_units(-value, finding.unit)}"

@@ -7,7 +7,8 @@ import numpy as np
 from ..geometry.frames import Array
 from .camera import Subject, View, look_at
 from .facets import Facets
-from .subjects import Mark, Scene
+from .mark import Mark
+from .subjects import Scene
 
 _AROUND = 0.55  # [m]: parts of large bodies farther from the spot than this need not be in view
 _LEAST = 0.32  # [m]: half a picture's height is never less
@@ -15,6 +16,8 @@ _MOST = 1.5  # [m]
 _SPACE = 1.22  # of what must be in view
 _DETAIL = 0.30  # of the detail's height is taken up by the measured length
 _DETAIL_FROM = 0.012  # [m]: half height of a detail, at least
+_SIDEWAYS = 0.3  # sine of the least angle between a view and a length from whose side it is taken
+_FROM_BELOW = 0.05  # a view that rises more than this is taken from the other side
 
 
 def corners(bodies: Sequence[Facets]) -> Array:
@@ -63,7 +66,7 @@ def main_view(scene: Scene, towards: Array, size: tuple[int, int]) -> View:
     """The large view: the bodies picked out, as far as they are near the spot."""
     mark = scene.mark
     picked = [*scene.first, *scene.second]
-    if scene.level or (mark is None and scene.swept):
+    if scene.level or scene.wide or (mark is None and scene.swept):
         arm = [e.facets for e in scene.quiet if e.role in ("arm", "tool", "pedestal")]
         ends = [] if mark is None else [mark.end[None]]
         return fitted(towards, np.concatenate([corners([*picked, *arm]), *ends]), size, 1.1)
@@ -81,7 +84,14 @@ def _bounded(view: View, least: float) -> View:
 
 
 def detail_view(mark: Mark, towards: Array, size: tuple[int, int]) -> View:
-    """A small view of the measured length, enlarged."""
-    length = float(np.linalg.norm(mark.end - mark.start))
+    """A small view of the measured length, enlarged, and from its side: it is seen in full."""
+    line = mark.end - mark.start
+    length = float(np.linalg.norm(line))
     half = max(length / _DETAIL / 2, _DETAIL_FROM)
+    if length > 0.0:
+        across = towards - float(towards @ line) / length**2 * line
+        size_across = float(np.linalg.norm(across))
+        if size_across > _SIDEWAYS:
+            towards = across / size_across
+            towards = -towards if towards[2] > _FROM_BELOW else towards
     return View(towards, mark.middle, half, size)
