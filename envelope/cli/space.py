@@ -4,19 +4,21 @@ import shutil
 import sys
 from math import isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from .answer import answer, remark
 from .cores import cores
 from .files import refuse_existing, write_whole
+from .guard_options import asked_of
 from .main import COMMANDS, FAILS, GOOD
 from .progress import progress_bar
 
 if TYPE_CHECKING:
     from ..cell.model import Cell
     from ..checks.finding import Result
+    from ..surveys.guard_hints import Asked
     from ..surveys.space import Space
 
 PIPED_WIDTH, NARROWEST, WIDEST = 100, 60, 120
@@ -49,36 +51,49 @@ PIPED_WIDTH, NARROWEST, WIDEST = 100, 60, 120
 @click.option(
     "--jobs", type=click.IntRange(min=1), help="Number of processes.  [default: all cores]"
 )
+@click.option("--fence-height", type=float, help="Hint: how far off a fence this high [mm].")
+@click.option("--risk", type=click.Choice(["low", "high"]), help="Of which table, with a fence.")
+@click.option(
+    "--stopping-time", type=float, help="Overall time from detection to standstill, measured [s]."
+)
+@click.option(
+    "--resolution", type=float, help="Hint: how far off a light curtain that sees this [mm]."
+)
+@click.option("--field-height", type=float, help="Hint: how deep a detection field this high [mm].")
+@click.option(
+    "--gap",
+    type=click.Choice(["body", "head", "leg", "foot", "toes", "arm", "hand", "finger"]),
+    help="Hint: where this part may be crushed against an obstacle.",
+)
 @click.option("--force", is_flag=True, help="Write over files that are already there.")
 def space(
     cell: Path,
-    glb: Path | None,
-    stl: Path | None,
-    svg: Path | None,
-    dxf: Path | None,
     tolerance: float,
     settings: tuple[str, ...],
     jobs: int | None,
     force: bool,
+    **more: Any,
 ) -> int:
     """Say what room the job takes up: outline on the floor, heights, what is near.
 
     The solid is what arm, tool and groups sweep over all cycles. It contains the exact one.
-    Placements without a motion take up nothing, and are named.
+    Placements without a motion take up nothing, and are named. Hints at distances that concern
+    people are given only for what is asked: a planning estimate, no safety calculation.
 
     Exit status: 0 no placement fails, 1 at least one fails (the space is that of the motion
     that was found), 2 the input is wrong, 130 interrupted.
     """
-    outputs = [path for path in (glb, stl, svg, dxf) if path is not None]
-    refuse_existing(outputs, force, inputs=[cell])
+    outputs = {name: more.pop(name) for name in ("glb", "stl", "svg", "dxf")}
+    refuse_existing([path for path in outputs.values() if path is not None], force, inputs=[cell])
     if not isfinite(tolerance):  # which no range refuses
         raise click.UsageError("--tolerance must be a number")
-    if dxf is not None:
+    asked = asked_of(more)
+    if outputs["dxf"] is not None:
         _refuse_without_ezdxf()
     model, result = _checked(cell, settings, jobs)
     found = _space(model, result, tolerance)
-    _tell(model, result, found, {"svg": svg, "dxf": dxf})
-    _write_models(found, glb, stl)
+    _tell(model, result, found, asked, outputs)
+    _write_models(found, outputs["glb"], outputs["stl"])
     return GOOD if result.verdict in ("pass", "marginal") else FAILS
 
 
@@ -110,29 +125,39 @@ def _space(cell: "Cell", result: "Result", tolerance: float) -> "Space":
         raise click.UsageError(f"--tolerance {tolerance:g} is too fine: {error}") from None
 
 
-def _tell(cell: "Cell", result: "Result", found: "Space", drawings: dict[str, Path | None]) -> None:
+def _tell(
+    cell: "Cell",
+    result: "Result",
+    found: "Space",
+    asked: "Asked",
+    outputs: dict[str, Path | None],
+) -> None:
     """Print the answer, and draw it."""
-    from ..report.space import as_text
+    from ..report.space import as_text, down, up
     from ..report.space_drawing import VIEWS, drawing
+    from ..surveys.guard_hints import hints
     from ..surveys.space_clearance import nearest
     from ..surveys.space_views import outline
 
-    wanted = any(path is not None for path in drawings.values())
+    wanted = outputs["svg"] is not None or outputs["dxf"] is not None
     views = [outline(found.swept, axes) for axes, _ in (VIEWS if wanted else VIEWS[:1])]
-    answer(as_text(cell.name, found, views[0], nearest(cell, result), _width()))
+    near = nearest(cell, result)
+    low, high = (down(found.swept.box()[0][2]), up(found.highest.height))
+    hinted = hints(asked, low, high, near)
+    answer(as_text(cell.name, found, views[0], near, hinted, _width()))
     if not wanted:
         return
-    drawn = drawing(cell, found, (views[0], views[1], views[2]))
-    if drawings["svg"] is not None:
+    drawn = drawing(cell, found, (views[0], views[1], views[2]), hinted)
+    if outputs["svg"] is not None:
         from ..report.space_svg import as_svg
 
-        write_whole(drawings["svg"], as_svg(drawn))
-        remark(f"Wrote {drawings['svg']}")
-    if drawings["dxf"] is not None:
+        write_whole(outputs["svg"], as_svg(drawn))
+        remark(f"Wrote {outputs['svg']}")
+    if outputs["dxf"] is not None:
         from ..report.space_dxf import as_dxf
 
-        write_whole(drawings["dxf"], as_dxf(drawn))
-        remark(f"Wrote {drawings['dxf']}")
+        write_whole(outputs["dxf"], as_dxf(drawn))
+        remark(f"Wrote {outputs['dxf']}")
 
 
 def _write_models(found: "Space", glb: Path | None, stl: Path | None) -> None:

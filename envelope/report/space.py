@@ -7,6 +7,7 @@ from textwrap import wrap
 import numpy as np
 
 from ..geometry.sweep import FLOOR
+from ..surveys.guard_hints import Hint
 from ..surveys.space import Extreme, Space, Swept
 from ..surveys.space_clearance import FARTHEST, Nearest
 from ..surveys.space_views import Outline
@@ -27,7 +28,12 @@ _BAND = 0.25  # [m]: height of a row of the table
 
 
 def as_text(
-    name: str, space: Space, plan: Outline, near: tuple[Nearest, ...], width: int = 100
+    name: str,
+    space: Space,
+    plan: Outline,
+    near: tuple[Nearest, ...],
+    hinted: tuple[Hint, ...] = (),
+    width: int = 100,
 ) -> str:
     """The whole answer.
 
@@ -36,11 +42,17 @@ def as_text(
         space: Its operating space.
         plan: The outline on the floor.
         near: What is nearest to each obstacle.
+        hinted: What is hinted at about distances that concern people.
         width: Of the page, in letters.
     """
     lines = [name, "", *wrap(WHAT, width), *_facts(space, plan), "", *_bands(space.swept), ""]
     if near:
         lines += [*_nearest(near), ""]
+    for hint in hinted:
+        lines += wrap(f"Hint: {hint.lines[0]}", width, subsequent_indent="    ")
+        for line in hint.lines[1:]:
+            lines += wrap(line, width, initial_indent="    ", subsequent_indent="    ")
+    lines += [""] if hinted else []
     for note in space.notes:
         lines += wrap(f"Note: {note}", width, subsequent_indent="    ")
     lines += wrap(CAUTION, width)

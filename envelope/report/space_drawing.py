@@ -16,8 +16,9 @@ from ..geometry.bodies import Body, Box, frozen
 from ..geometry.frames import Array, pose, transform
 from ..scene.facets import facets_of
 from ..scene.instant import is_floor
+from ..surveys.guard_hints import Hint
 from ..surveys.space import Space
-from ..surveys.space_views import Outline
+from ..surveys.space_views import Outline, offset
 from .space import CAUTION, WHAT, down, up
 
 VIEWS = (
@@ -51,7 +52,7 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """Lines and words; regions: layers whose closed lines are filled, holes left open."""
+    """Lines and words, in the order in which they are drawn."""
 
     title: str
     lines: tuple[Line, ...]
@@ -61,27 +62,33 @@ class Drawing:
 SPACE, CELL, MEASURE, TEXT = "OPERATING SPACE", "CELL", "MEASURES", "TEXT"
 
 
-def drawing(cell: Cell, space: Space, outlines: tuple[Outline, Outline, Outline]) -> Drawing:
+def drawing(
+    cell: Cell,
+    space: Space,
+    outlines: tuple[Outline, Outline, Outline],
+    hinted: tuple[Hint, ...] = (),
+) -> Drawing:
     """The plan and two views from the sides, with measures and the caution.
 
     Args:
         cell: The cell.
         space: Its operating space.
         outlines: As `VIEWS` lists them.
+        hinted: Distances that concern people; those that are one distance get a line in plan.
     """
     solids = list(_solids(cell))
     lines: list[Line] = []
     words: list[Words] = []
     right, left, lowest = 0.0, 0.0, np.inf
     for number, ((axes, caption), outline) in enumerate(zip(VIEWS, outlines, strict=True)):
-        view = _View(axes, solids, outline)
+        view = _View(axes, solids, outline, hinted if number == 0 else ())
         shift = np.zeros(2) if number == 0 else np.array([right + _GAP - view.low[0], 0.0])
         lines += view.lines(shift)
         words += view.words(shift, caption)
         right = float(view.high[0] + shift[0])
         left = left if number else float(view.low[0])
         lowest = min(lowest, float(view.low[1]))
-    words += _notes(cell, space, lowest - 600.0, left)
+    words += _notes(cell, space, hinted, lowest - 600.0, left)
     return Drawing(f"{cell.name}: operating space", tuple(lines), tuple(words))
 
 
@@ -106,11 +113,24 @@ def _solids(cell: Cell) -> Iterator[Array]:
 class _View:
     """One view of the cell, in its own place [mm]."""
 
-    def __init__(self, axes: tuple[int, int], solids: list[Array], outline: Outline) -> None:
+    def __init__(
+        self,
+        axes: tuple[int, int],
+        solids: list[Array],
+        outline: Outline,
+        hinted: tuple[Hint, ...],
+    ) -> None:
         self._solids = [_hull(points[:, list(axes)]) * 1e3 for points in solids]
         self._rings = [ring * 1e3 for ring in outline.rings]
         self._axes = axes
-        everything = np.concatenate([*self._solids, *self._rings])
+        self._hints = [
+            Line(f"HINT {hint.what.upper()}", ring * 1e3)
+            for hint in hinted
+            if hint.distance is not None
+            for ring in offset(outline, hint.distance / 1e3)
+        ]
+        hints = [line.points for line in self._hints]
+        everything = np.concatenate([*self._solids, *self._rings, *hints])
         self.low, self.high = everything.min(axis=0), everything.max(axis=0)
         self._ends = (outline.low, outline.high)
 
@@ -120,6 +140,8 @@ class _View:
             yield Line(CELL, ring + shift)
         for ring in self._rings:
             yield Line(SPACE, ring + shift)
+        for hint in self._hints:
+            yield Line(hint.layer, hint.points + shift)
         low, high = (ends * 1e3 + shift for ends in self._ends)
         below = self.low[1] - 120.0
         yield Line(MEASURE, np.array([[low[0], below], [high[0], below]]), closed=False)
@@ -141,6 +163,9 @@ class _View:
         yield Words(TEXT, caption, (float(self.low[0] + shift[0]), float(self.high[1]) + 150.0))
         across = f"{names[0]} {down(low[0])} to {up(high[0])} mm"
         yield Words(MEASURE, across, (at, float(self.low[1]) - 270.0))
+        for hint in self._hints:
+            corner = hint.points[int(np.argmax(hint.points[:, 1]))] + shift
+            yield Words(hint.layer, hint.layer.lower(), (float(corner[0]), float(corner[1]) + 30.0))
         upward = f"{names[1]} {down(low[1])} to {up(high[1])} mm"
         yield Words(MEASURE, upward, (at, float(self.low[1]) - 380.0))
 
@@ -150,7 +175,9 @@ def _hull(points: Array) -> Array:
     return points[ConvexHull(points).vertices]
 
 
-def _notes(cell: Cell, space: Space, top: float, left: float) -> Iterator[Words]:
+def _notes(
+    cell: Cell, space: Space, hinted: tuple[Hint, ...], top: float, left: float
+) -> Iterator[Words]:
     heights = f"Greatest height {up(space.highest.height)} mm"
     if space.lowest is not None:
         heights += f"; lowest of tool and groups {down(space.lowest.height)} mm"
@@ -158,6 +185,7 @@ def _notes(cell: Cell, space: Space, top: float, left: float) -> Iterator[Words]
         cell.name,
         WHAT,
         f"{heights}. All measures in mm, over the floor.",
+        *(f"Hint: {'. '.join(hint.lines)}." for hint in hinted),
         *(f"Note: {note}" for note in space.notes),
         CAUTION,
     ]

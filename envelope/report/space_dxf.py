@@ -10,6 +10,7 @@ from .text import printable
 _MILLIMETRES = 4  # unit of the header variable $INSUNITS
 # Colour numbers of the format that show on light and dark screens alike.
 _COLOURS = {SPACE: 5, CELL: 8, MEASURE: 9, TEXT: 7}
+_HINT = 1
 
 
 def as_dxf(drawing: Drawing) -> str:
@@ -25,7 +26,7 @@ def as_dxf(drawing: Drawing) -> str:
         [*(line.layer for line in drawing.lines), *(words.layer for words in drawing.words)]
     )
     for layer in layers:
-        document.layers.add(layer, color=_COLOURS.get(layer, 7))
+        document.layers.add(layer, color=_COLOURS.get(layer, _HINT))
     for line in drawing.lines:
         points: list[tuple[float, float]] = [(float(x), float(y)) for x, y in line.points]
         space.add_lwpolyline(points, close=line.closed, dxfattribs={"layer": line.layer})

@@ -4,7 +4,7 @@ from html import escape
 
 import numpy as np
 
-from ..scene.colours import EDGE, INK, QUIET_INK, SWEPT, Colour
+from ..scene.colours import EDGE, INK, QUIET_INK, SWEPT, VERMILLION, Colour
 from .space_drawing import CELL, MEASURE, SPACE, TEXT, Drawing
 from .text import printable
 
@@ -38,7 +38,7 @@ def as_svg(drawing: Drawing) -> str:
 
 
 def _ink(layer: str) -> Colour:
-    return _INK.get(layer, INK)
+    return _INK.get(layer, VERMILLION)  # a hint
 
 
 def _code(colour: Colour) -> str:
@@ -57,6 +57,8 @@ def _paths(drawing: Drawing, layer: str) -> str:
     filled = 'fill="none"'
     if layer == SPACE:
         filled = f'fill="{colour}" fill-opacity="0.35" fill-rule="evenodd"'
+    elif layer not in _INK:
+        filled += ' stroke-dasharray="60 30"'
     elif layer == CELL and closed:
         filled = 'fill="#d8d5cf" fill-opacity="0.35"'
     name = escape(layer.lower().replace(" ", "-"))

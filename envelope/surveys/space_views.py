@@ -18,8 +18,9 @@ from .space_strides import Strides, skeleton_of
 
 _SIDES = 24  # of the polygons around circles
 _AROUND = 1.0 / float(np.cos(np.pi / _SIDES))
-_QUARTER = 3  # sides of a quarter circle when a polygon is grown
-_GROWN = 1.0 / float(np.cos(np.pi / (4 * _QUARTER)))
+_QUARTER = 6  # sides of a quarter circle when a polygon is grown
+# An arc is cut into whole sides, their number rounded: one may span up to half as much again.
+_GROWN = 1.0 / float(np.cos(1.5 * np.pi / (4 * _QUARTER)))
 _AT_ONCE = 300  # polygons put together in one go
 _SIMPLER = 1e-3  # [m]: what the outline is grown by, to be drawn with fewer corners
 
@@ -65,8 +66,22 @@ def outline(found: Swept, axes: tuple[int, int]) -> Outline:
         left = left[_AT_ONCE:]
         left = left[~shapely.covers(covered, left)]
     # grown first, so that fewer corners do not cut anything off
-    smooth = shapely.simplify(shapely.buffer(covered, _SIMPLER, quad_segs=2), 0.9 * _SIMPLER)
+    smooth = shapely.simplify(shapely.buffer(covered, _SIMPLER, quad_segs=8), 0.9 * _SIMPLER)
     return _as_outline(smooth)
+
+
+def offset(seen: Outline, distance: float) -> tuple[Array, ...]:
+    """Closed rings at a distance [m] outside of an outline, (n, 2) each; holes are left out.
+
+    Errs: never too near.
+    """
+    shapely = _shapely()
+    outer = shapely.union_all([shapely.Polygon(ring) for ring in seen.rings])
+    grown = shapely.buffer(outer, distance * _GROWN, quad_segs=_QUARTER)
+    return tuple(
+        np.array(shapely.get_coordinates(shapely.get_exterior_ring(part)))
+        for part in shapely.get_parts(grown)
+    )
 
 
 def _shapely() -> Any:

@@ -86,7 +86,36 @@ def test_the_text_tells_heights_and_clearances(written, capsys):
     assert re.search(r"obstacle/floor +14\d\.?\d* to 14\d\.?\d* ", out)
     bands = re.findall(r"^ +(\d+) to +(\d+)  ", out, re.MULTILINE)
     assert int(bands[0][1]) >= height > int(bands[0][0])
-    assert "--tolerance" not in out
+    assert "Hint" not in out
+
+
+def test_hints_come_with_formula_edition_source_and_in_all_drawings(written, capsys):
+    asked = ["--fence-height", "1800", "--risk", "low", "--gap", "body"]
+    asked += ["--stopping-time", "0.32", "--resolution", "14"]
+    outputs = ["--svg", str(written / "hints.svg"), "--dxf", str(written / "hints.dxf")]
+    arguments = ["space", str(written / "cell.yaml"), "--tolerance", "100", *asked, *outputs]
+    assert main(arguments) == 0
+    out = plain(capsys.readouterr().out)
+    svg = ET.parse(written / "hints.svg").getroot()
+    texts = " ".join(n.text for n in svg.iter("{http://www.w3.org/2000/svg}text"))
+    ezdxf = pytest.importorskip("ezdxf")
+    drawn = ezdxf.readfile(written / "hints.dxf").modelspace()
+    words = " ".join(entity.dxf.text for entity in drawn.query("TEXT"))
+    for told in (out, plain(texts), plain(words)):
+        assert "T 0.32 s, d 14 mm: 512 mm" in told
+        assert "ISO 13855:2010, as reproduced: S = 2000 T + 8 (d - 14)" in told
+        assert "The edition of 2024 has S = K T + D_DS + Z" in told
+        assert "reaching over a fence of 1800 mm, low risk" in told
+        assert "ISO 13857:2019" in told
+        assert "gaps under 500 mm, in which the body may be crushed" in told
+        assert CAUTION in told
+    # the line keeps its distance from the outline everywhere
+    shapely = pytest.importorskip("shapely")
+    (line,) = drawn.query('LWPOLYLINE[layer=="HINT LIGHT CURTAIN"]')
+    ring = shapely.LineString(np.array(line.get_points("xy")))
+    first = drawn.query('LWPOLYLINE[layer=="OPERATING SPACE"]')[0]
+    plan = shapely.Polygon(np.array(first.get_points("xy")))
+    assert 511.9 <= shapely.distance(ring, plan) < 530
 
 
 def test_a_cell_with_failures_is_told_by_the_status(written, capsys):
@@ -102,6 +131,16 @@ def test_a_cell_with_failures_is_told_by_the_status(written, capsys):
         (["--tolerance", "5"], "5.0 is not in the range"),
         (["--tolerance", "nan"], "--tolerance"),
         (["--svg", "none/there.svg"], "there is no folder"),
+        (["--fence-height", "2000"], "--fence-height needs --risk"),
+        (["--risk", "low"], "--risk needs --fence-height"),
+        (["--resolution", "14"], "--resolution needs --stopping-time"),
+        (["--stopping-time", "0.3"], "--stopping-time needs --resolution or --field-height"),
+        (["--stopping-time", "nan", "--resolution", "14"], "--stopping-time must be a number"),
+        (["--stopping-time", "-1", "--resolution", "14"], "--stopping-time must be a number"),
+        (["--stopping-time", "0.3", "--resolution", "80"], "no formula for a detection"),
+        (["--stopping-time", "0.3", "--field-height", "1200"], "no formula for a field"),
+        (["--fence-height", "900", "--risk", "high"], "no table for a fence of 900 mm"),
+        (["--gap", "nose"], "'nose' is not one of"),
         (["--svg", "one.svg", "--dxf", "one.svg"], "named for two outputs"),
     ],
 )

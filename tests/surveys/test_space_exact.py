@@ -3,6 +3,7 @@ it farther from the exact solid than the tolerance."""
 
 import numpy as np
 import pytest
+import shapely
 from scipy.optimize import nnls
 
 from envelope.arm.chain import Chain, Link
@@ -12,7 +13,7 @@ from envelope.geometry.frames import from_fixed_angles, invert, pose, transform
 from envelope.geometry.voxels import surface
 from envelope.surveys.space import swept
 from envelope.surveys.space_motions import Motion, Motions, Moving
-from envelope.surveys.space_views import outline
+from envelope.surveys.space_views import offset, outline
 from tests.support.clearance_scenes import random_chain, random_shape
 
 TOLERANCE = 0.05
@@ -165,6 +166,14 @@ def distances(shape, points):
     return np.array(found).reshape(points.shape[:-1])
 
 
+def polygon(seen):
+    """An outline as a polygon."""
+    covered = shapely.Polygon()
+    for ring in seen.rings:
+        covered = covered.symmetric_difference(shapely.Polygon(ring))
+    return covered
+
+
 def judge(chain, body, rows, tolerance=TOLERANCE, base=NOWHERE, count=400, seed=0):
     """Both sides, by sampling: what sampling finds must be inside, what is inside near samples."""
     rng = np.random.default_rng(seed)
@@ -174,6 +183,10 @@ def judge(chain, body, rows, tolerance=TOLERANCE, base=NOWHERE, count=400, seed=
     points = points_in(body.shape, rng, 20_000)
     world = np.einsum("nij,nj->ni", frames[which, :3, :3], points) + frames[which, :3, 3]
     assert holds(found, world).all()
+    for axes in ((0, 1), (1, 2)):
+        seen = polygon(outline(found, axes))
+        shapely.prepare(seen)
+        assert shapely.covers(seen, shapely.points(*world[:, axes].T)).all()
     edge = corners(found)
     edge = edge[rng.permutation(len(edge))[: 40 if isinstance(body.shape, Hull) else 1500]]
     if isinstance(body.shape, Hull):
@@ -256,3 +269,28 @@ def test_a_tolerance_below_what_round_bodies_need_is_refused():
     body = Body("drum", Cylinder(0.5, 0.1), np.eye(4))
     with pytest.raises(ValueError, match="round bodies"):
         solid(turns([0, 0, 1]), body, [[0.0], [1.0]], 0.005)
+
+
+@pytest.mark.parametrize("turn", np.linspace(0.1, 1.4, 6))
+def test_rings_at_a_distance_are_never_too_near(turn):
+    """Arcs are drawn with corners: these stand out, and no side comes nearer."""
+    body = Body("carton", Box(np.array([0.2, 0.15, 0.125])), pose(1.0))
+    seen = outline(solid(turns([0, 0, 1]), body, [[0.0], [turn]], 0.1), (0, 1))
+    (ring,) = offset(seen, 0.5)
+    away = shapely.distance(shapely.LineString(ring), polygon(seen))
+    assert 0.5 <= away < 0.52
+
+
+@pytest.mark.parametrize("lean", np.linspace(0.0, 1.5, 7))
+def test_the_outline_of_a_capsule_holds_its_round_ends(lean):
+    shape, at = Capsule(0.2, 0.15), np.eye(4)
+    at[:3, :3] = from_fixed_angles(0.0, lean, 0.3)
+    seen = polygon(
+        outline(solid(slides(), Body("c", shape, at), [[0, 0, 0], [0.1, 0.05, 0]]), (0, 1))
+    )
+    angle = np.linspace(0, 2 * np.pi, 721)
+    for end in (-0.15, 0.15):
+        for way in (np.zeros(2), np.array([0.1, 0.05])):
+            centre = (at[:3, :3] @ [0, 0, end])[:2] + way
+            rim = centre + 0.2 * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+            assert shapely.covers(seen, shapely.points(rim)).all()
