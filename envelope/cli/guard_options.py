@@ -1,5 +1,6 @@
 """Inputs of guard hints: what must be given together, and what has no formula."""
 
+from collections.abc import Callable
 from math import isfinite
 from typing import TYPE_CHECKING, Any
 
@@ -7,6 +8,35 @@ import click
 
 if TYPE_CHECKING:
     from ..surveys.guard_hints import Asked
+
+
+_OPTIONS = (
+    click.option("--fence-height", type=float, help="Hint: how far off a fence this high [mm]."),
+    click.option("--risk", type=click.Choice(["low", "high"]), help="Which table, for a fence."),
+    click.option(
+        "--stopping-time",
+        type=float,
+        help="Overall time from detection to standstill, measured [s].",
+    ),
+    click.option(
+        "--resolution", type=float, help="Hint: how far off a light curtain that sees this [mm]."
+    ),
+    click.option(
+        "--field-height", type=float, help="Hint: how deep a detection field this high [mm]."
+    ),
+    click.option(
+        "--gap",
+        type=click.Choice(["body", "head", "leg", "foot", "toes", "arm", "hand", "finger"]),
+        help="Hint: where this part may be crushed against an obstacle.",
+    ),
+)
+
+
+def hint_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options of hints, put on a command."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
 
 
 def asked_of(options: dict[str, Any]) -> "Asked":

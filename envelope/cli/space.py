@@ -11,7 +11,7 @@ import click
 from .answer import answer, remark
 from .cores import cores
 from .files import refuse_existing, write_whole
-from .guard_options import asked_of
+from .guard_options import asked_of, hint_options
 from .main import COMMANDS, FAILS, GOOD
 from .progress import progress_bar
 
@@ -51,20 +51,7 @@ PIPED_WIDTH, NARROWEST, WIDEST = 100, 60, 120
 @click.option(
     "--jobs", type=click.IntRange(min=1), help="Number of processes.  [default: all cores]"
 )
-@click.option("--fence-height", type=float, help="Hint: how far off a fence this high [mm].")
-@click.option("--risk", type=click.Choice(["low", "high"]), help="Of which table, with a fence.")
-@click.option(
-    "--stopping-time", type=float, help="Overall time from detection to standstill, measured [s]."
-)
-@click.option(
-    "--resolution", type=float, help="Hint: how far off a light curtain that sees this [mm]."
-)
-@click.option("--field-height", type=float, help="Hint: how deep a detection field this high [mm].")
-@click.option(
-    "--gap",
-    type=click.Choice(["body", "head", "leg", "foot", "toes", "arm", "hand", "finger"]),
-    help="Hint: where this part may be crushed against an obstacle.",
-)
+@hint_options
 @click.option("--force", is_flag=True, help="Write over files that are already there.")
 def space(
     cell: Path,
