@@ -61,3 +61,26 @@ BY_VERDICT: dict[Verdict, Colour] = {
     "not checked": REDDISH_PURPLE,
     "fail": VERMILLION,
 }
+
+_READABLE = 3.0  # contrast of large letters, after WCAG 2.1, success criterion 1.4.3
+
+
+def ink_on(ground: Colour) -> Colour:
+    """Light letters where they can be read on a ground, else dark ones.
+
+    Source: W3C, "Web Content Accessibility Guidelines 2.1", contrast ratio and relative
+    luminance (from memory).
+    """
+    return PANE if contrast(PANE, ground) >= _READABLE else INK
+
+
+def contrast(one: Colour, other: Colour) -> float:
+    """Contrast ratio of two colours, 1 to 21."""
+    darker, lighter = sorted((_luminance(one), _luminance(other)))
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def _luminance(colour: Colour) -> float:
+    shares = [value / 255 for value in colour]
+    linear = [v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4 for v in shares]
+    return sum(w * v for w, v in zip((0.2126, 0.7152, 0.0722), linear, strict=True))

@@ -48,19 +48,22 @@ class Corner:
         face: str = "DejaVuSans",
     ) -> None:
         import matplotlib
-        from vtkmodules.vtkRenderingCore import vtkTextActor
+        from vtkmodules.vtkRenderingCore import vtkCoordinate, vtkTextActor
 
         self._actor = vtkTextActor()
         self._text = ""
+        self._held = held = vtkCoordinate()
+        held.SetCoordinateSystemToNormalizedViewport()
+        held.SetValue(*at)
         place = self._actor.GetPositionCoordinate()
-        place.SetCoordinateSystemToNormalizedViewport()
-        place.SetValue(*at)
+        place.SetCoordinateSystemToViewport()
+        place.SetReferenceCoordinate(held)
+        place.SetValue(0.0, -float(below))  # its ground begins there too, and covers nothing above
         look = self._actor.GetTextProperty()
         font = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / f"{face}.ttf"
         look.SetFontFamily(4)  # from a file
         look.SetFontFile(str(font))
         look.SetFontSize(size)
-        look.SetLineOffset(below)
         look.SetLineSpacing(1.25)
         look.SetColor(*_shares(INK))
         look.SetBackgroundColor(*_shares(PANE))
@@ -83,9 +86,8 @@ class Corner:
 
     def at_pixels(self, x: float, y: float) -> None:
         """Stand at a place counted from the lower left corner of the window [px]."""
-        place = self._actor.GetPositionCoordinate()
-        place.SetCoordinateSystemToDisplay()
-        place.SetValue(x, y)
+        self._held.SetCoordinateSystemToDisplay()
+        self._held.SetValue(x, y)
 
     def say(self, lines: Sequence[str]) -> None:
         """Say something else; nothing for no lines."""

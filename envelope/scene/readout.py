@@ -16,6 +16,7 @@ _MOST_NEAR = 5
 _WIDE = 430  # [px] of a corner's text
 SIZE = 15  # [px]
 
+SHORT_KEYS = "n next problem   space play   c whole cell   h all keys"
 KEYS = (
     ("right, left", "next, previous placement"),
     ("n, b", "next, previous problem"),

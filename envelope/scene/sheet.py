@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from ..geometry.frames import Array
-from .colours import EDGE, INK, PANE, PAPER, QUIET_INK, Colour
+from .colours import EDGE, INK, PANE, PAPER, QUIET_INK, Colour, ink_on
 from .draw import Image
 
 SIZE = (1600, 1000)
@@ -65,10 +65,7 @@ class Sheet:
         x += int(font(TITLE, bold=True).getlength(title)) + 24
         wide = int(font(TEXT, bold=True).getlength(verdict)) + 28
         self._pen.rounded_rectangle((x, y + 3, x + wide, y + 45), radius=8, fill=colour)
-        dark = sum(colour) < 420
-        self._pen.text(
-            (x + 14, y + 7), verdict, font=font(TEXT, bold=True), fill=PANE if dark else INK
-        )
+        self._pen.text((x + 14, y + 7), verdict, font=font(TEXT, bold=True), fill=ink_on(colour))
         wide = SIZE[0] - 2 * MARGIN
         size, step, y = TEXT, 44, 66
         if lines and font(size).getlength(lines[0]) > wide:

@@ -11,13 +11,25 @@ from ..geometry.frames import Array
 from ..motion.cycle import Segment
 from .bodies import Bodies
 from .camera import View, directions
-from .colours import BY_ROLE, BY_VERDICT, FIRST, INK, PANE, PAPER, REACHED, SECOND, SWEPT, Colour
+from .colours import (
+    BY_ROLE,
+    BY_VERDICT,
+    FIRST,
+    INK,
+    PANE,
+    PAPER,
+    REACHED,
+    SECOND,
+    SWEPT,
+    Colour,
+    ink_on,
+)
 from .controls import Corner, Sliders, Switches
 from .facets import Facets
 from .instant import Shown, is_building
 from .nearness import Near
 from .reaching import Wanted, reached_level
-from .readout import key_lines, near_lines, tally, title, where_lines
+from .readout import SHORT_KEYS, key_lines, near_lines, tally, title, where_lines
 from .subjects import Scene
 from .sweep import swept
 from .views import corners, direction_of, fitted, main_view
@@ -32,8 +44,8 @@ _TINT = 0.45  # of a verdict's colour in the colour of a carton that is down
 
 
 def load_library() -> None:
-    """Load the drawing library ahead of time."""
-    import pyvista  # noqa: F401  # pyright: ignore[reportUnusedImport]
+    """Load the drawing library ahead of time: it loads most of itself when it is first used."""
+    from pyvista import Plotter  # noqa: F401  # pyright: ignore[reportUnusedImport]
 
 
 class Window:
@@ -65,6 +77,7 @@ class Window:
         self._pallet = ""
         self._swept: tuple[object, list[Facets]] = (None, [])
         self._scene: tuple[object, Scene | None] = (None, None)
+        self._wanted: Scene | None = None
         self._plotter: Any = pv.Plotter(
             window_size=list(SIZE), title=f"{walk.cell.name} - envelope"
         )
@@ -181,11 +194,11 @@ class Window:
         }
         for key, done in keys.items():
             self._plotter.add_key_event(key, done)
-        self.keys.say(["h  keys"])
+        self.keys.say([SHORT_KEYS])
 
     def _help(self) -> None:
         short = self.keys.text.count("\n") == 0
-        self.keys.say(key_lines() if short else ["h  keys"])
+        self.keys.say(key_lines() if short else [SHORT_KEYS])
         self._plotter.render()
 
     def _play_or_pause(self) -> None:
@@ -278,7 +291,7 @@ class Window:
         self._unmoved(pose)
         self._entitle()
         self.where.say(where_lines(walk, pose))
-        self.near.say(near_lines(near) if pose is not None else [])
+        self.near.say([*(near_lines(near) if pose is not None else []), *self._colours()])
         self.sliders.show(walk.index, walk.instant, walk.seconds)
         self._plotter.renderer.ResetCameraClippingRange()
         self._plotter.render()
@@ -289,11 +302,14 @@ class Window:
         verdict = None if judged is None else judged.verdict
         self.title.say([title(self.walk)])
         ground = PANE if verdict in (None, "pass") else BY_VERDICT[verdict]
-        self.title.ground(ground, PANE if sum(ground) < 420 else INK)
+        self.title.ground(ground, ink_on(ground))
 
     def _picked(self, near: list[Near]) -> dict[int, Colour]:
-        """The pair that is too near, if one is, in the colours of the pictures."""
-        bad = [entry for entry in near if entry.room < 0.0]
+        """The pair that is too near, or only just not, in the colours of the pictures."""
+        margin = self.walk.cell.clearances.margin
+        bad = [e for e in near if e.room < 0.0] or [
+            e for e in near if e.limit >= 0.0 and e.room < margin
+        ]
         if not bad:
             return {}
         return {bad[0].actors[1]: SECOND, bad[0].actors[0]: FIRST}
@@ -350,11 +366,20 @@ class Window:
             self._swept = segment, swept(self.walk.scenery, pose.moment, segment, ())
         return self._swept[1]
 
+    def _colours(self) -> list[str]:
+        """What the colours of something out of reach stand for."""
+        scene = self._wanted
+        if scene is None:
+            return []
+        level = ["green: what the tool reaches at that height"] if scene.level else []
+        return [f"orange: {scene.names[0]}", *level]
+
     def _unmoved(self, pose: Pose | None) -> None:
         """Where something is out of reach: what is wanted, and which way it is in reach."""
         scene = self._problem_scene()
         if scene is not None and pose is not None and not _is_shift(scene):
             scene = None
+        self._wanted = scene
         self.bodies.over("wanted", () if scene is None else scene.first, FIRST)
         self.bodies.over("level", () if scene is None else scene.level, REACHED)
         ends = np.zeros((0, 3))

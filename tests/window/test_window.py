@@ -135,7 +135,19 @@ def test_each_switch_changes_what_is_seen_and_back(window):
 
 
 def test_the_keys_are_told_when_asked(window):
+    assert "h all keys" in window.keys.text
     press(window, "h")
     assert "next, previous problem" in window.keys.text
     press(window, "h")
     assert "next, previous problem" not in window.keys.text
+
+
+def test_texts_cover_neither_each_other_nor_what_they_say(window):
+    press(window, "n")
+    picture = window.picture()
+    title = picture[8:28, 8:200].astype(int)  # on the ground of the verdict, not behind another
+    verdict = np.abs(title - np.array(colours.BY_VERDICT["fail"])).max(axis=2) < 12
+    assert verdict.mean() > 0.5
+    letters = title[~verdict]
+    assert letters.min(axis=1).max() > 200  # light letters on it
+    assert picture[40:60, 12:40].std() > 5  # and the lines that follow begin below
