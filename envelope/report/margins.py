@@ -10,6 +10,7 @@ from ..checks.finding import Finding, Result, worst
 from .taught import Taught
 
 _LEAST = {"mm": 0.1, "deg": 0.01}  # smaller losses are not told
+_NAMED = 12  # placements that are named before the rest is left out
 _SHOWN = {"mm": (1e3, 2), "deg": (57.29577951308232, 3)}
 Key = tuple[str, str, str | None, str | None]
 
@@ -64,6 +65,12 @@ def _lines(taught: Taught, planned: Result, now: Result) -> Iterator[str]:
             "to within 1 mm; what is less than 0.1 mm or 0.01 deg is not told):"
         )
         yield from lost
+    other = list(_other_ways(planned, now))
+    if other:
+        yield (
+            f"Another way than on the sheet is taken to {', '.join(other[:_NAMED])}"
+            f"{' and more' if len(other) > _NAMED else ''}: print a new sheet of the cell as it is."
+        )
     if changed and cell:
         yield "The cell as a whole lost margin:"
         yield from (f"  {_told(loss)}" for loss in cell)
@@ -77,6 +84,18 @@ def _change(entry: Filled, taught: Taught) -> str:
         f"{entry.key}: {was:.{decimals}f} -> {is_:.{decimals}f} {entry.unit} "
         f"({is_ - was:+.{decimals}f}){unused}"
     )
+
+
+def _other_ways(planned: Result, now: Result) -> Iterator[str]:
+    """Placements whose motion is of another branch, turn or route than before."""
+    before = {judged.placement.id: judged.cycle for judged in planned.placements}
+    for judged in now.placements:
+        old, new = before[judged.placement.id], judged.cycle
+        if old is None or new is None:
+            continue
+        ways = [(c.branch, c.pick_turn, c.place_turns, c.route) for c in (old, new)]
+        if ways[0] != ways[1]:
+            yield judged.placement.id
 
 
 def _placements(planned: Result, now: Result) -> Iterator[str]:

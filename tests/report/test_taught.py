@@ -301,6 +301,17 @@ def test_a_placement_without_a_motion_any_more_is_listed():
     assert "beyond reach" in loss.message
 
 
+def test_another_way_than_on_the_sheet_is_told(folder):
+    _, planned, entry = taught(folder, {"tool.mass": 1.0})
+    now = check(entry.cell)
+    assert "Another way" not in as_text(entry, planned, now)
+    first = now.placements[0]
+    assert first.cycle is not None
+    turned = replace(first, cycle=replace(first.cycle, pick_turn=np.pi))
+    other = replace(now, placements=(turned, *now.placements[1:]))
+    assert "sheet is taken to A/1/1: print a new sheet" in as_text(entry, planned, other)
+
+
 def test_the_command_checks_both_and_its_status_is_that_of_the_cell_as_taught(folder, capsys):
     _, _, sheet = _checked(PAIRS, folder)
     path, table = folder / "cell.yaml", folder / "table.csv"
