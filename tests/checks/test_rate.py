@@ -41,6 +41,7 @@ patterns:
       - {group: pair, at: {x: 400, y: 660}}
 line: {rate: 6}
 """
+LOW = ("stacks.main.layers=1",)
 QUICK = Line(rate=0.05, queue_length=2.0, index_time=0.0, settle_time=0.0, pallet_change=0.0)
 
 
@@ -163,7 +164,7 @@ def test_what_a_cycle_spends_adds_up_to_its_time(tea):
 
 
 def test_a_joint_that_is_slow_dominates():
-    settings = ("motion.linear_speed=2000", "motion.linear_acceleration=20000")
+    settings = ("motion.linear_speed=2000", "motion.linear_acceleration=20000", *LOW)
     cell = load_text(CELL, "tea.yaml", (*settings, "motion.joint_speed_share=0.05", "line.rate=1"))
     rate = check(cell).rate
     name, seconds = rate.dominating[0]
@@ -173,8 +174,8 @@ def test_a_joint_that_is_slow_dominates():
 
 
 def test_settling_counts_at_the_pick_and_at_every_release(tea):
-    swaying = check(load_text(CELL, "tea.yaml", ("motion.settle_time=0.4",)))
-    for plain, later in zip(tea[1].placements, swaying.placements, strict=True):
+    swaying = check(load_text(CELL, "tea.yaml", ("motion.settle_time=0.4", *LOW)))
+    for plain, later in zip(tea[1].placements[:8], swaying.placements, strict=True):
         assert later.cycle.seconds == pytest.approx(plain.cycle.seconds + 0.8)
 
 
@@ -219,7 +220,7 @@ def test_without_a_motion_there_is_no_rate_and_no_pass(tea):
 
 
 def test_a_cell_that_misses_the_rate_fails():
-    cell = load_text(CELL, "tea.yaml", ("line.rate=60",))
+    cell = load_text(CELL, "tea.yaml", ("line.rate=60", *LOW))
     result = check(cell)
     assert {judged.verdict for judged in result.placements} <= {"pass", "marginal"}
     assert result.verdict == "fail"
@@ -246,9 +247,9 @@ def test_a_pair_waits_for_two_cartons():
 def test_less_acceleration_while_loaded_is_slower():
     rates = [
         check(load_text(PAIRS, "oats.yaml", (f"motion.loaded_acceleration_share={share}",))).rate
-        for share in (1.0, 0.5, 0.2)
+        for share in (1.0, 0.3)
     ]
-    assert rates[0].alone > rates[1].alone > rates[2].alone
+    assert rates[0].alone > rates[1].alone
 
 
 def test_two_pallets_go_on_during_a_change():
