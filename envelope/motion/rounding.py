@@ -6,7 +6,6 @@ the next segment); from memory.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -15,44 +14,33 @@ from ..cell.model import Cell
 from ..geometry.frames import Array
 from .cycle import Cycle, Segment
 from .pace import Pace, pace_of
-from .profile import ACCELERATION, DURATION, JERK, PLACE, TIME, Index, passes, state
-from .states import moving
+from .profile import ACCELERATION, DURATION, JERK, PLACE, TIME, passes, state
+from .slopes import between, slopes
 
 _LOOKS = 13  # instants at which a stretch beside a corner is looked at
 _SHARES = (1.0, 0.75, 0.5, 0.25)  # of the longest overlap that are tried
 _OVER = 1.0 + 1e-6  # of a limit: rounding, no excess
 
 
-@dataclass(frozen=True, slots=True, eq=False)
 class _Leg:
     """One move from rest to rest: a straight line, or a joint move between two points.
 
-    Attributes:
-        first: Number of its first phase in the segment; last: of its last.
-        start: Row where it starts; end: where it ends.
+    Args:
+        segment: Of which it is a part, or the whole.
+        which: Which of its phases.
+        start: Row where it starts.
+        end: Row where it ends.
     """
 
-    segment: Segment
-    first: int
-    last: int
-    start: int
-    end: int
-
-    @property
-    def phases(self) -> Array:
-        """Its phases, shape (n, 6)."""
-        return self.segment.phases[self.first : self.last + 1]
-
-    @property
-    def begins(self) -> float:
-        """When it starts [s]."""
-        return float(self.segment.phases[self.first, TIME])
-
-    @property
-    def ends(self) -> float:
-        """When it ends [s]."""
-        phase = self.segment.phases[self.last]
-        return float(phase[TIME] + phase[DURATION])
+    def __init__(self, segment: Segment, which: slice, start: int, end: int) -> None:
+        self.segment, self.start, self.end = segment, start, end
+        self.phases: Array = segment.phases[which]
+        self.begins = float(self.phases[0, TIME])
+        self.ends = float(self.phases[-1, TIME] + self.phases[-1, DURATION])
+        self._count = float(end - start)
+        rows = segment.joints[start : end + 1]
+        # joints and their first two derivatives by the row, side by side, at each row
+        self._rows: Array = np.concatenate([rows, *slopes(rows)], axis=1)
 
     def halfway(self) -> float:
         """When half of its rows are passed [s]."""
@@ -60,19 +48,19 @@ class _Leg:
 
     def at(self, times: Array) -> tuple[Array, Array, Array]:
         """Joints, speeds and accelerations at times within it, each (n, dof)."""
-        return moving(self.segment, *self._phases_at(times))
+        place, speed, acceleration = self.along(times)
+        here = between(self._rows, np.minimum(np.maximum(place - self.start, 0.0), self._count))
+        dof = here.shape[1] // 3
+        joints, first, second = here[:, :dof], here[:, dof : 2 * dof], here[:, 2 * dof :]
+        speed, acceleration = speed[:, None], acceleration[:, None]
+        return joints, first * speed, first * acceleration + second * (speed * speed)
 
-    def along(self, times: Array) -> tuple[Array, Array]:
-        """Speed and acceleration along its rows at times within it, each (n,)."""
-        _, speed, acceleration = state(self.segment.phases, *self._phases_at(times))
-        return speed, acceleration
-
-    def _phases_at(self, times: Array) -> tuple[Index, Array]:
-        """In which phase of the segment times lie, and how long after its start."""
-        which: Index = np.searchsorted(self.phases[:, TIME], times + 1e-12, side="right") - 1
-        which = self.first + which.clip(0)
-        after = np.clip(times - self.segment.phases[which, TIME], 0.0, None)
-        return which, np.minimum(after, self.segment.phases[which, DURATION])
+    def along(self, times: Array) -> tuple[Array, Array, Array]:
+        """Place in rows, speed and acceleration along them at times within it, each (n,)."""
+        which = np.searchsorted(self.phases[:, TIME], times + 1e-12, side="right") - 1
+        which = np.maximum(which, 0)
+        after = np.maximum(times - self.phases[which, TIME], 0.0)
+        return state(self.phases, which, np.minimum(after, self.phases[which, DURATION]))
 
 
 def saved_by_rounding(cell: Cell, cycles: Sequence[Cycle]) -> list[float]:
@@ -127,12 +115,12 @@ def _legs(segment: Segment) -> Iterator[_Leg]:
     if not len(phases):
         return
     if segment.kind == "linear":
-        yield _Leg(segment, 0, len(phases) - 1, 0, len(segment.joints) - 1)
+        yield _Leg(segment, slice(None), 0, len(segment.joints) - 1)
         return
     legs = np.floor(phases[:, PLACE] + 1e-9).astype(int)
     for leg in np.unique(legs).tolist():
         mine = np.flatnonzero(legs == leg)
-        yield _Leg(segment, int(mine[0]), int(mine[-1]), leg, leg + 1)
+        yield _Leg(segment, slice(int(mine[0]), int(mine[-1]) + 1), leg, leg + 1)
 
 
 def _beside(before: _Leg, after: _Leg) -> tuple[Array, Array]:
@@ -174,6 +162,9 @@ def _overlap(cell: Cell, pace: Pace, before: _Leg, after: _Leg, longest: float) 
     """How long both legs may go on together at their corner [s]."""
     lines = before.segment.kind == after.segment.kind == "linear"
     steps = [_row_step(cell, leg) for leg in (before, after)] if lines else []
+    end, begin = (before, np.array([before.ends])), (after, np.array([after.begins]))
+    if not _joints_allow(pace, end, begin):
+        return 0.0  # at the very corner accelerations add up to too much
     for share in _SHARES:
         seconds = longest * share
         if seconds <= 0.0:
@@ -194,6 +185,8 @@ def _joints_allow(pace: Pace, one: _Stretch, other: _Stretch) -> bool:
     speed, acceleration = (np.abs(ways[0][k] + ways[1][k]) for k in (1, 2))
     if (speed > pace.speed * _OVER).any() or (acceleration > pace.acceleration * _OVER).any():
         return False
+    if len(one[1]) < 2 or np.isinf(pace.jerk).all():
+        return True
     step = float(one[1][1] - one[1][0])
     jerk = np.abs(np.diff(ways[0][2] + ways[1][2], axis=0)) / step
     return not (jerk > pace.jerk * _OVER).any()
@@ -211,7 +204,7 @@ def _line_allows(pace: Pace, steps: list[Array], one: _Stretch, other: _Stretch)
     ways = [leg.along(times) for leg, times in (one, other)]
     speed, acceleration = (
         np.sqrt(((ways[0][k][:, None] * steps[0] + ways[1][k][:, None] * steps[1]) ** 2).sum(1))
-        for k in (0, 1)
+        for k in (1, 2)
     )
     fast = speed.max() > pace.line.speed * _OVER
     return not (fast or acceleration.max() > pace.line.acceleration * _OVER)
