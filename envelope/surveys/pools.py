@@ -145,7 +145,8 @@ class Cluster:
 
     def close(self, *, now: bool) -> None:
         """End, and take back what was handed in."""
-        self._futures.shutdown(wait=not now, cancel_futures=True)
+        if self._client.status == "running":
+            self._futures.shutdown(wait=not now)
         self._client.close()
 
 
