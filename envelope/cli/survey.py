@@ -11,6 +11,7 @@ SURVEYS: dict[str, str] = {
     "base": "Say where the arm stands best, or what any other number should be.",
     "stack": "Say how many layers pass, and what stops the next one.",
     "reach": "Map what the arm reaches at each layer's height.",
+    "groups": "Say what each way of grouping brings: fit, speed, load and hold.",
 }
 
 

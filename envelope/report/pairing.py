@@ -49,6 +49,11 @@ def _layers(layers: Sequence[LayerTaken]) -> Iterator[str]:
         groups = ", ".join(f"{number} {name}" for name, number in first.counts)
         counts = (str(first.cartons), str(first.cycles), str(first.before))
         rows.append((first.pallet, which, *counts, groups))
+    yield from aligned(rows)
+
+
+def aligned(rows: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Rows as lines, their columns one under the other."""
     widths = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
     for row in rows:
         cells = (text.ljust(size) for text, size in zip(row, widths, strict=True))

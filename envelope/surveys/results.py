@@ -5,6 +5,7 @@ import math
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, cast
 
+from .grouped import GroupsSurvey
 from .judging import Judgement
 from .plan import Outline
 from .ranges import Range
@@ -242,7 +243,7 @@ class ReachSurvey:
     plan: tuple[Outline, ...]
 
 
-def as_json(survey: BaseSurvey | StackSurvey | ReachSurvey) -> str:
+def as_json(survey: BaseSurvey | StackSurvey | ReachSurvey | GroupsSurvey) -> str:
     """A survey as a file that other programs read; the same survey gives the same bytes."""
     kind = type(survey).__name__.removesuffix("Survey").lower()
     head = {"format": FORMAT, "survey": kind}
