@@ -19,6 +19,7 @@ from .waiting import Waiting, waiting, wander
 
 SHARED = 0.025  # [m]: places that differ by less than this get one detector
 _SAME = 1e-9
+_ALIKE = 1e-3  # [m]: edges that differ by less lie in the same place
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +80,18 @@ class Seen:
     def of_group(self, name: str) -> list[Sight]:
         """The sights of a group, from the stop on."""
         return [sight for sight in self.sights if sight.group == name]
+
+    def stands_within(self, less: Group, more: Group) -> bool:
+        """Whether each carton of one group waits just as one of the same type of another does."""
+        others = [sight.carton for sight in self.of_group(more.name)]
+        return all(
+            any(
+                less.items[own.item].carton == more.items[other.item].carton
+                and own.apart(other) < _ALIKE
+                for other in others
+            )
+            for own in (sight.carton for sight in self.of_group(less.name))
+        )
 
 
 def seen(cell: Cell, groups: Sequence[Group]) -> Seen:

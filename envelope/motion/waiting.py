@@ -47,6 +47,11 @@ class Waiting:
         """Along the travel."""
         return self.high[0] - self.low[0]
 
+    def apart(self, other: "Waiting") -> float:
+        """By how much the edges of the two differ at most [m]."""
+        pairs = zip((*self.low, *self.high), (*other.low, *other.high), strict=True)
+        return max(abs(a - b) for a, b in pairs)
+
     def beside(self, other: "Waiting") -> bool:
         """Whether the two stand side by side, each in a lane of its own."""
         return min(self.high[1], other.high[1]) - max(self.low[1], other.low[1]) < _SAME

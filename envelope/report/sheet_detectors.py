@@ -181,25 +181,9 @@ def _choice(groups: Sequence[Group], told: Seen) -> Iterator[str]:
                     f"{more.name} stands there: the pattern, not the detector, chooses between "
                     f"{less.name} and {more.name}."
                 )
-            if not _same_places(told, less.name, more.name):
+            if not told.stands_within(less, more):
                 yield (
-                    f"Cartons of {less.name} do not stand where those of {more.name} do: with "
-                    f"{more.name} at the stop, {less.name} must not be picked. The infeed has to "
-                    "know which of them it brings."
+                    f"Cartons of {less.name} are not those of {more.name}, or stand elsewhere: "
+                    f"with {more.name} at the stop, {less.name} must not be picked. The infeed has "
+                    "to know which of them it brings."
                 )
-
-
-def _same_places(told: Seen, less: str, more: str) -> bool:
-    """Whether each carton of one group stands exactly where one of the other does."""
-    others = [sight.carton for sight in told.of_group(more)]
-    return all(
-        any(
-            max(
-                abs(a - b)
-                for a, b in zip((*own.low, *own.high), (*other.low, *other.high), strict=True)
-            )
-            < 1e-3
-            for other in others
-        )
-        for own in (sight.carton for sight in told.of_group(less))
-    )

@@ -32,21 +32,11 @@ def _waits(groups: Sequence[Group], group: Group, told: Seen) -> Iterator[str]:
         "raise an alarm after a time, and never pick them with the tool set for "
         f"{group.name}: a field without a carton draws air."
     )
-    first = told.of_group(group.name)[0].carton
     smaller = [
         other.name
         for other in groups
-        if len(other.items) < count
-        and all(
-            abs(a - b) < 1e-3
-            for a, b in zip(
-                (*first.low, *first.high),
-                (*told.of_group(other.name)[0].carton.low,
-                 *told.of_group(other.name)[0].carton.high),
-                strict=True,
-            )
-        )
-    ]  # fmt: skip
+        if len(other.items) < count and told.stands_within(other, group)
+    ]
     if smaller:
         yield (
             f"They may go on as {' or '.join(smaller)} only at placements that the order has for "

@@ -4,11 +4,12 @@ import re
 
 import pytest
 
+from envelope.cell.load import load_text
 from envelope.checks.finding import Result
 from envelope.report import sheet_text
 from envelope.report.sheet_detectors import detectors
 from envelope.report.sheet_infeed_drawing import infeed_drawing
-from tests.motion.test_detectors import made
+from tests.motion.test_detectors import CELL, made
 
 
 def section(*options: str) -> str:
@@ -50,6 +51,18 @@ def test_a_single_that_stands_elsewhere_than_the_pairs_cartons_is_warned_of():
     assert "must not be picked" not in section()
     # Between guides that are set for the pair it may stand anywhere, and is seen nowhere surely.
     assert "it may go too far across" in " ".join(section("{}", "{}", "y").split())
+
+
+def test_a_single_of_another_carton_is_no_part_of_a_pair():
+    """As large and in the same place, and yet not what the detectors should release it for."""
+    text = CELL.replace("TOLERANCES", "{}").replace("DETECTORS", "{}").replace("ALONG", "x")
+    text = text.replace("{carton: oats, count: 1}", "{carton: rye, count: 1}")
+    text = text.replace("groups:", "  rye: {size: [400, 260, 230], mass: 5}\ngroups:")
+    cell = load_text(text, "cell.yaml")
+    part = detectors(cell, Result(cell.name, cell.sha256, ()))
+    words = " ".join(remark for block in part.blocks for remark in block.remarks)
+    assert "with pair at the stop, single must not be picked" in words
+    assert "They may go on as single" not in words
 
 
 @pytest.mark.parametrize(
