@@ -282,7 +282,8 @@ class Line:
     Attributes:
         rate: Cartons that come, and must go down [1/s].
         index_time: For a carton to move up into its place at the stop.
-        settle_time: For the group to come to rest once its last carton is there.
+        settle_time: For the group to come to rest once its last carton is there; the on-delay
+            of detectors, where it is longer, counts in its place.
         queue_length: Length of the infeed that cartons may stand on, from the stop.
         queue_places: How many cartons it takes, where it has a place for each.
         pallet_change: From the last release on a pallet until an empty one stands there.

@@ -52,7 +52,7 @@ def sustained_rate(cell: Cell, judged: Sequence[Judged]) -> float | None:
         None where a placement has no motion.
     """
     jobs = _jobs(cell, judged)
-    return _sustained(jobs, run([job.turn for job in jobs], cell.line, 0.0)) if jobs else None
+    return _sustained(jobs, _run(cell, jobs, 0.0)) if jobs else None
 
 
 def with_rate(cell: Cell, result: Result) -> Result:
@@ -96,7 +96,7 @@ def _rated(cell: Cell, judged: Sequence[Judged]) -> Rate | None:
     jobs, line = _jobs(cell, judged), cell.line
     if not jobs:
         return None
-    full = run([job.turn for job in jobs], line, 0.0)
+    full = _run(cell, jobs, 0.0)
     every = list(full.regular())
     cartons = sum(job.turn.cartons for job in jobs)
     sustained = _sustained(jobs, full)
@@ -131,6 +131,15 @@ def _jobs(cell: Cell, judged: Sequence[Judged]) -> list[Job]:
     placed = [(turn[entry.placement.pallet], entry.placement.order) for entry in judged]
     order = sorted(range(len(judged)), key=placed.__getitem__)
     return jobs_of(cell, [judged[k] for k in order])
+
+
+def _run(cell: Cell, jobs: Sequence[Job], interval: float) -> Run:
+    """Production at an interval of cartons; a group settles while detectors wait to be sure."""
+    line = cell.line
+    if line is not None:
+        ready = max(line.settle_time, cell.infeed.detectors.on_delay)
+        line = replace(line, settle_time=ready)
+    return run([job.turn for job in jobs], line, interval)
 
 
 def _sustained(jobs: Sequence[Job], full: Run) -> float:
@@ -179,7 +188,7 @@ def _queue(cell: Cell, line: Line, jobs: Sequence[Job], sustained: float) -> Que
     if _misses(sustained, line):
         return none
     interval = 1.0 / line.rate
-    made = run([job.turn for job in jobs], line, interval)
+    made = _run(cell, jobs, interval)
     if not made.period:
         return none
     cartons, length = longest_queue(made, interval, cell.infeed.queue_gap, _behind(line, jobs))

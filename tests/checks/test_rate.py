@@ -95,6 +95,18 @@ def test_by_hand_where_cartons_move_up_slowly(tea):
     assert rate.dominating[0][0] == "waiting for cartons"
 
 
+def test_a_detector_that_waits_longer_than_cartons_settle_counts_in_its_place(tea):
+    cell, result = tea
+    line = replace(QUICK, index_time=20.0, settle_time=2.0)
+    rates = []
+    for delay in (0.0, 2.0, 5.0):
+        detectors = replace(cell.infeed.detectors, on_delay=delay)
+        slow = replace(cell, line=line, infeed=replace(cell.infeed, detectors=detectors))
+        rates.append(60.0 / sustained_rate(slow, result.placements))  # seconds a carton
+    assert rates[1] == pytest.approx(rates[0])
+    assert rates[2] == pytest.approx(rates[0] + 3.0)
+
+
 def test_by_hand_half_of_the_time_at_half_speed(tea):
     """Half of the time cycles take their time at full speed, half of it twice the moving time."""
     rate, _ = rated(tea, replace(QUICK, reduced_share=0.5, reduced_speed=0.5))
