@@ -76,7 +76,7 @@ def square(cell: Cell, group: Group) -> bool:
 
 
 def _sealing(cell: Cell, group: Group, turn: float, item: int) -> Array | None:
-    """Middles and radii of the cups that lie wholly on a carton, shape (n, 3), infeed frame."""
+    """Middles and half extents of the cups that lie wholly on a carton, infeed frame, (n, 4)."""
     from_tool = infeed_from_group(cell, group) @ invert(tool_from_group(cell.tool, group, turn))
     from_item = infeed_from_group(cell, group) @ group.group_from_item(item)
     half = np.array(group.items[item].carton.size[:2]) / 2
@@ -86,7 +86,7 @@ def _sealing(cell: Cell, group: Group, turn: float, item: int) -> Array | None:
             at = from_tool @ np.array([x, y, 0.0, 1.0])
             own = (invert(from_item) @ at)[:2]
             if (np.abs(own) <= half - field.cup_radius).all():
-                found.append(np.array([at[0], at[1], field.cup_radius]))
+                found.append(np.array([at[0], at[1], field.cup_radius, field.cup_radius]))
     return np.array(found) if found else None
 
 
@@ -97,12 +97,12 @@ def _edge(
     along = abs(normal[0]) > 0.5
     axis = 0 if along else 1
     edge = (carton.low if normal[axis] < 0 else carton.high)[axis]
-    room = float(np.min(normal[axis] * (edge - cups[:, axis]) - cups[:, 2]))
+    room = float(np.min(normal[axis] * (edge - cups[:, axis]) - cups[:, 2 + axis]))
     if along:
         moved = carton.lead if normal[0] < 0 else carton.trail
     else:
         size = cell.tolerances.carton_size / 2
         moved = added(cell.tolerances, [(off.across, 1), (size, 1)])
     middle = infeed_from_group(cell, group)[:2, 3]
-    lever = float(np.max(np.abs(cups[:, 1 - axis] - middle[1 - axis]) + cups[:, 2]))
+    lever = float(np.max(np.abs(cups[:, 1 - axis] - middle[1 - axis]) + cups[:, 3 - axis]))
     return room, moved + lever * math.sin(off.skew)
