@@ -28,6 +28,7 @@ COMMANDS = {
     "new": "Write a commented starter cell.",
     "check": "Say whether everything in a cell fits, and if not, what touches what.",
     "survey": "Check many variants of a cell and say which is best.",
+    "remedy": "Find the smallest change that cures a cell in which something fails.",
     "space": "Say what room the job takes up: outline on the floor, heights, what is near.",
     "pair": "Take layers in groups, in the fewest cycles that pass every check.",
     "sheet": "Print the set-up sheet: what to type in on the shop floor.",

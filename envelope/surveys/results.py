@@ -3,12 +3,15 @@
 import json
 import math
 from dataclasses import dataclass, fields, is_dataclass
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from .grouped import GroupsSurvey
 from .judging import Judgement
 from .plan import Outline
 from .ranges import Range
+
+if TYPE_CHECKING:
+    from .remedy import RemedySurvey
 
 FORMAT = 1
 DECIMALS = 4
@@ -243,7 +246,9 @@ class ReachSurvey:
     plan: tuple[Outline, ...]
 
 
-def as_json(survey: BaseSurvey | StackSurvey | ReachSurvey | GroupsSurvey) -> str:
+def as_json(
+    survey: "BaseSurvey | StackSurvey | ReachSurvey | GroupsSurvey | RemedySurvey",
+) -> str:
     """A survey as a file that other programs read; the same survey gives the same bytes."""
     kind = type(survey).__name__.removesuffix("Survey").lower()
     head = {"format": FORMAT, "survey": kind}
