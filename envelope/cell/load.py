@@ -13,6 +13,7 @@ from .axis import on_axis
 from .catalogue import generic_names
 from .errors import Problem
 from .groups import default_of_group, make_cartons, make_groups
+from .holding import HoldLimits
 from .model import Cell, Default, Mounted, Pallet, Tool
 from .patterns import Layout, towards_arm
 from .references import pattern_rings, unknown_names
@@ -199,6 +200,7 @@ class _Assembly:
             tolerances=_filled(model.Tolerances, part.tolerances),
             line=_line(part),
             load=_filled(model.LoadLimits, part.load),
+            hold=_filled(HoldLimits, part.hold),
             defaults=(*left_out, *tool.defaults, *defaults),
             notes=tuple(sources.notes),
         )

@@ -13,6 +13,7 @@ from ..arm.arm import Arm
 from ..geometry.bodies import Body
 from ..geometry.frames import Array
 from ..palletizing.group import Carton, Group, Placement
+from .holding import Clamp, Fork, HoldLimits, Vacuum
 
 FixtureKind = Literal[
     "pedestal",
@@ -82,11 +83,14 @@ class GripField:
     Attributes:
         centre: Centre (x, y) of the field.
         size: Extent (x, y) of the gripping face.
-        cups: Cup or pad centres (x, y), shape (n, 2).
+        cups: Cup or pad centres (x, y), shape (n, 2); of jaws or a fork, points of its face.
         cup_radius: Radius of one cup, or half the smaller side of a pad.
         stroke: Free stroke of the lips: how far an idle lip may be pressed.
         compression: How far the lips are compressed when they hold.
         lips: The soft part as a solid in the flange frame, or None.
+        pad: Half the size (x, y) of a pad; None where the cups are round.
+        cup_area: On which the vacuum of one cup or pad works [m2].
+        grip: Jaws or a fork that hold in place of vacuum.
     """
 
     name: str
@@ -97,6 +101,9 @@ class GripField:
     stroke: float
     compression: float
     lips: Body | None
+    pad: tuple[float, float] | None = None
+    cup_area: float = 0.0
+    grip: Clamp | Fork | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,6 +120,7 @@ class Tool:
         mass: [kg]; centre: centre of gravity in the flange frame [m].
         inertia: About its centre of gravity, axes parallel to the flange frame's, (3, 3) [kg m2].
         defaults: What the tool's own file left out, and what was taken.
+        vacuum: What makes its cups hold; None where its file does not say.
     """
 
     name: str
@@ -124,6 +132,12 @@ class Tool:
     inertia: Array
     fields: tuple[GripField, ...]
     defaults: tuple["Default", ...] = ()
+    vacuum: Vacuum | None = None
+
+    @property
+    def holds(self) -> bool:
+        """Whether its file says how strongly anything holds."""
+        return self.vacuum is not None or any(f.grip is not None for f in self.fields)
 
     def field(self, name: str) -> GripField:
         """The field of that name. Raises KeyError."""
@@ -350,5 +364,6 @@ class Cell:
     tolerances: Tolerances = field(default_factory=Tolerances)
     line: Line | None = None
     load: LoadLimits = field(default_factory=LoadLimits)
+    hold: HoldLimits = field(default_factory=HoldLimits)
     defaults: tuple[Default, ...] = ()
     notes: tuple[str, ...] = ()

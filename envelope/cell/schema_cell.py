@@ -15,7 +15,14 @@ from pydantic_core import CoreSchema, core_schema
 
 from .schema import OrNone, Part, Shape, SizeTriple, Stand
 from .schema_axis import LiftPart, TrackPart
-from .schema_limits import ClearancesPart, LoadPart, MotionPart, SupportPart, TolerancesPart
+from .schema_limits import (
+    ClearancesPart,
+    HoldPart,
+    LoadPart,
+    MotionPart,
+    SupportPart,
+    TolerancesPart,
+)
 from .schema_line import LinePart
 from .schema_pattern import PatternPart
 from .schema_tool import ToolChoice, ToolPart
@@ -347,6 +354,7 @@ class CellPart(Part):
         json_schema_extra={"left_out": "none: the rate is not judged"},
     )
     load: LoadPart = Field(default_factory=LoadPart)
+    hold: HoldPart = Field(default_factory=HoldPart)
 
     @model_validator(mode="after")
     def _has_content(self) -> Self:

@@ -11,8 +11,10 @@ from .schema import OrNone, Part
 from .units import (
     Acceleration,
     Distance,
+    Factor,
     Jerk,
     PositiveShare,
+    SafetyFactor,
     Seconds,
     Share,
     Size,
@@ -111,4 +113,24 @@ class LoadPart(Part):
 
     margin: Share = Field(
         default=0.1, description="a load that uses more than 1 less this share is marginal"
+    )
+
+
+class HoldPart(Part):
+    """How well cartons must be held, where the tool says how it holds them."""
+
+    safety: SafetyFactor = Field(default=2, description="times the demand, while moving as timed")
+    safety_stop: SafetyFactor = Field(
+        default=1.5, description="times the demand, while braking in a stop"
+    )
+    safety_cup_lost: SafetyFactor = Field(
+        default=1.2, description="times the demand, with any one cup lost"
+    )
+    one_cup_lost: bool = Field(default=True, description="whether a lost cup is judged")
+    stop_deceleration: Factor = Field(
+        default=1.5,
+        description="braking in a stop, as a share of the joints' rated accelerations",
+    )
+    margin: Share = Field(
+        default=0, description="a grip that uses more than 1 less this share is marginal"
     )

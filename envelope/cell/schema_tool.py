@@ -1,20 +1,26 @@
 """Tool files: a gripper with one or more grip fields."""
 
+from math import pi
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from .schema import Part, Place, Shape, Triple
 from .units import (
+    Area,
     Count,
     Distance,
+    Force,
+    Friction,
     Inertia,
     InertiaProduct,
     Length,
     Mass,
     Name,
+    Share,
     Size,
     Text,
+    Vacuum,
     Word,
     said,
 )
@@ -24,7 +30,12 @@ class Cups(Part):
     """Round suction cups, in a grid about the field's centre or each at its place."""
 
     quiet = True
-    diameter: Size
+    diameter: Size = Field(description="of the lip")
+    area: Area | None = Field(
+        default=None,
+        description="of one cup, on which the vacuum works",
+        json_schema_extra={"left_out": "all within the diameter"},
+    )
     rows: Count | None = Field(default=None, description="how many along y")
     columns: Count | None = Field(default=None, description="how many along x")
     pitch: tuple[Size, Size] | None = Field(default=None, description="distance along x and y")
@@ -35,6 +46,7 @@ class Cups(Part):
     @model_validator(mode="after")
     def _is_grid_or_list(self) -> Self:
         _grid_or_list(self.rows, self.columns, self.pitch, self.at)
+        _area_within(self.area, pi * self.diameter**2 / 4)
         return self
 
 
@@ -43,6 +55,11 @@ class Pads(Part):
 
     quiet = True
     size: tuple[Size, Size] = Field(description="of one pad, along x and y")
+    area: Area | None = Field(
+        default=None,
+        description="of one pad, on which the vacuum works",
+        json_schema_extra={"left_out": "all of its size"},
+    )
     rows: Count | None = Field(default=None, description="how many along y")
     columns: Count | None = Field(default=None, description="how many along x")
     pitch: tuple[Size, Size] | None = Field(default=None, description="distance along x and y")
@@ -53,7 +70,15 @@ class Pads(Part):
     @model_validator(mode="after")
     def _is_grid_or_list(self) -> Self:
         _grid_or_list(self.rows, self.columns, self.pitch, self.at)
+        _area_within(self.area, self.size[0] * self.size[1])
         return self
+
+
+def _area_within(area: float | None, whole: float) -> None:
+    """Vacuum works on no more than what the lip surrounds."""
+    if area is not None and area > whole * (1 + 1e-6):
+        found = f"the area of {area * 1e6:g} mm2 is more than the {whole * 1e6:.0f} within the lip"
+        raise said(found, "write the area on which the vacuum works, or leave it out")
 
 
 def _grid_or_list(
@@ -76,6 +101,44 @@ def _grid_or_list(
         raise said(f"{rows} x {columns} cups are more than any tool has", "write fewer")
 
 
+class VacuumPart(Part):
+    """What makes cups and pads hold."""
+
+    pressure: Vacuum = Field(description="below the air around, while cartons hang")
+    leakage: Share = Field(default=0.1, description="share of the force lost to board and lips")
+    friction: Friction = Field(default=0.4, description="of lips on carton")
+
+    @model_validator(mode="after")
+    def _leaves_something(self) -> Self:
+        if self.leakage >= 1:
+            raise said("a leakage of 1 leaves no force", "write a share below 1")
+        return self
+
+
+class ClampPart(Part):
+    """Two jaws that squeeze cartons from two sides."""
+
+    along: Annotated[Literal["x", "y"], Word("an axis", ("x", "y"))] = Field(
+        description="axis of the tool frame along which the jaws squeeze"
+    )
+    force: Force = Field(description="of each jaw")
+    jaw: tuple[Size, Size] = Field(description="size of a jaw's face: across the squeeze, high")
+    depth: Size = Field(description="of the jaws' middle below the cartons' tops")
+    friction: Friction = Field(default=0.4, description="of jaws on carton")
+    carton_friction: Friction = Field(
+        default=0.3, description="of carton on carton, where several are squeezed in a row"
+    )
+
+
+class ForkPart(Part):
+    """Tines under the whole field."""
+
+    friction: Friction = Field(default=0.3, description="of carton on tines")
+    stops: bool = Field(
+        default=False, description="whether stops all round keep cartons from sliding and tipping"
+    )
+
+
 class Field_(Part):  # noqa: N801  (Field is pydantic's)
     """A part of the tool that grips by itself."""
 
@@ -84,14 +147,30 @@ class Field_(Part):  # noqa: N801  (Field is pydantic's)
     size: tuple[Size, Size] = Field(description="of the gripping face, along x and y")
     cups: Cups | None = None
     pads: Pads | None = None
-    stroke: Size = Field(description="how far an idle lip may be pressed in")
-    compression: Distance = Field(description="how far a lip is pressed in while it holds")
+    clamp: ClampPart | None = None
+    fork: ForkPart | None = None
+    stroke: Size | None = Field(default=None, description="how far an idle lip may be pressed in")
+    compression: Distance | None = Field(
+        default=None, description="how far a lip is pressed in while it holds"
+    )
 
     @model_validator(mode="after")
     def _fits_together(self) -> Self:
-        if (self.cups is None) == (self.pads is None):
-            found = "cups and pads are both given" if self.cups else "cups or pads are missing"
-            raise said(found, "write cups or pads, one of them")
+        kinds = ("cups", "pads", "clamp", "fork")
+        given = [kind for kind in kinds if getattr(self, kind) is not None]
+        if len(given) != 1:
+            both = "both " if len(given) == 2 else ""
+            found = (
+                f"{' and '.join(given)} are {both}given" if given else "cups or pads are missing"
+            )
+            raise said(found, "write one of cups, pads, clamp and fork")
+        if self.cups is None and self.pads is None:
+            if self.stroke is not None or self.compression is not None:
+                raise said(f"a {given[0]} has no lips", "leave out stroke and compression")
+            return self
+        if self.stroke is None or self.compression is None:
+            left_out = "stroke" if self.stroke is None else "compression"
+            raise said(f"{left_out} is missing", f"write {left_out}, in mm")
         if self.compression > self.stroke + 1e-9:
             raise said(
                 f"the compression of {self.compression * 1e3:g} is more than the stroke "
@@ -154,6 +233,11 @@ class ToolPart(Part):
     bodies: tuple[Shape, ...] = Field(description="rigid solids in the flange frame")
     tcp: TcpPart
     fields: dict[Name, Field_]
+    vacuum: VacuumPart | None = Field(
+        default=None,
+        description="what makes cups and pads hold",
+        json_schema_extra={"left_out": "not stated: whether the cups hold is not judged"},
+    )
 
     @model_validator(mode="after")
     def _has_something(self) -> Self:

@@ -11,6 +11,7 @@ from ..geometry.frames import Array, invert
 from ..geometry.inertia import combined, even_density
 from .catalogue import Complain, find_model
 from .errors import CellError, Key
+from .holding import Clamp, Fork, Vacuum
 from .model import Default, GripField, Tool
 from .schema_tool import Cups, Field_, Pads, ToolPart
 from .shapes import bounds, place_pose, read_shape
@@ -19,6 +20,7 @@ from .validation import defaults_of, validated
 from .yaml_reading import Document
 
 ROUNDING = 1e-6  # [m]: fields side by side may share an edge
+_POINTS = 5  # along each side of a face without cups
 
 
 def read_tool(name: str, folder: Path | None, complain: Complain, sources: Sources) -> Tool | None:
@@ -76,6 +78,7 @@ def make_tool(
         part.centre_of_gravity,
         _inertia(part, bodies),
         fields,
+        vacuum=None if part.vacuum is None else Vacuum(**part.vacuum.model_dump()),
     )
 
 
@@ -120,44 +123,104 @@ def _field(
     sources: Sources,
 ) -> GripField:
     here: Key = (*key, "fields", name)
-    cups, half = _cups(part)
+    cups, half, area = _cups(part)
     outside = np.abs(cups - part.centre) + half - np.array(part.size) / 2
     if outside.max() > ROUNDING:
         kind = "cups" if part.cups else "pads"
         found = f"the {kind} reach {outside.max() * 1e3:g} mm beyond the field"
         right = "make the field larger, or the pitch smaller"
         sources.add(document.problem((*here, kind), found, right))
-    # Convention: the lips' plane lies at the TCP, free or compressed as the file says.
-    free = part.compression if on == "compressed" else 0.0
-    lips = _lips(name, part, free, flange_from_tcp, bodies)
-    if lips is None:
-        found = "a rigid body reaches down to its compressed lips"
-        right = "rigid parts must end above them: shorten the body, or lower the TCP"
-        sources.add(document.problem(here, found, right))
+    lips, grip = None, _grip(part)
+    if grip is None:
+        lips = _checked_lips(name, part, on, flange_from_tcp, bodies, document, here, sources)
+        _check_under(cups, half, bodies, flange_from_tcp, document, here, sources)
     return GripField(
         name,
         part.centre,
         part.size,
         frozen(cups),
         float(np.min(half)),
-        part.stroke,
-        part.compression,
+        part.stroke or 0.0,
+        part.compression or 0.0,
         lips,
+        None if part.pads is None else (float(half[0]), float(half[1])),
+        area,
+        grip,
     )
 
 
-def _cups(part: Field_) -> tuple[Array, Array]:
-    """Centres, shape (n, 2), and half the extent of one, shape (2,) [m]."""
+def _grip(part: Field_) -> Clamp | Fork | None:
+    """Jaws or fork; None where the field holds by vacuum."""
+    if part.clamp is not None:
+        return Clamp(**part.clamp.model_dump())
+    return None if part.fork is None else Fork(**part.fork.model_dump())
+
+
+def _checked_lips(
+    name: str,
+    part: Field_,
+    on: Literal["free", "compressed"],
+    flange_from_tcp: Array,
+    bodies: list[Body],
+    document: Document,
+    here: Key,
+    sources: Sources,
+) -> Body | None:
+    """The soft part; says where a rigid body is in its place."""
+    # Convention: the lips' plane lies at the TCP, free or compressed as the file says.
+    free = (part.compression or 0.0) if on == "compressed" else 0.0
+    lips = _lips(name, part, free, flange_from_tcp, bodies)
+    if lips is None:
+        found = "a rigid body reaches down to its compressed lips"
+        right = "rigid parts must end above them: shorten the body, or lower the TCP"
+        sources.add(document.problem(here, found, right))
+    return lips
+
+
+def _check_under(
+    cups: Array,
+    half: Array,
+    bodies: list[Body],
+    flange_from_tcp: Array,
+    document: Document,
+    here: Key,
+    sources: Sources,
+) -> None:
+    """Cups hang under something rigid: the middle of each lies within a body, seen from below."""
+    tcp_from_flange = invert(flange_from_tcp)
+    under = np.zeros(len(cups), bool)
+    for body in bodies:
+        low, high = bounds(body, tcp_from_flange)
+        # A bracket may hold a cup at its rim.
+        under |= np.all((cups >= low[:2] - half) & (cups <= high[:2] + half), axis=1)
+    if not under.all():
+        x, y = cups[int(np.argmin(under))] * 1e3
+        found = f"the cup at ({x:g}, {y:g}) is outside the tool: no rigid body is above it"
+        sources.add(document.problem(here, found, "move the field, or draw what carries it"))
+
+
+def _cups(part: Field_) -> tuple[Array, Array, float]:
+    """Centres, shape (n, 2), half the extent of one, shape (2,) [m], and its area [m2].
+
+    Of jaws or a fork: points of the field's face, without extent.
+    """
     layout: Cups | Pads | None = part.cups or part.pads
-    assert layout is not None  # the schema has seen to it
-    extent = (layout.diameter, layout.diameter) if isinstance(layout, Cups) else layout.size
+    if layout is None:
+        x, y = (part.centre[k] + np.linspace(-0.5, 0.5, _POINTS) * part.size[k] for k in range(2))
+        points: Array = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(float)
+        return points, np.zeros(2), 0.0
+    if isinstance(layout, Cups):
+        extent, whole = (layout.diameter, layout.diameter), np.pi * layout.diameter**2 / 4
+    else:
+        extent, whole = layout.size, layout.size[0] * layout.size[1]
+    half, area = np.array(extent) / 2, float(layout.area or whole)
     if layout.at is not None:
-        return np.array(layout.at, float), np.array(extent) / 2
+        return np.array(layout.at, float), half, area
     rows, columns, pitch = layout.rows or 1, layout.columns or 1, layout.pitch or (0.0, 0.0)
     x = (np.arange(columns) - (columns - 1) / 2) * pitch[0] + part.centre[0]
     y = (np.arange(rows) - (rows - 1) / 2) * pitch[1] + part.centre[1]
     grid: Array = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2).astype(float)
-    return grid, np.array(extent) / 2
+    return grid, half, area
 
 
 def _lips(
@@ -169,7 +232,7 @@ def _lips(
         None where a rigid body over the field reaches down to the compressed lips.
     """
     tcp_from_flange = invert(flange_from_tcp)
-    half = np.array(part.size) / 2
+    half, stroke = np.array(part.size) / 2, part.stroke or 0.0
     lowest, face = -np.inf, -np.inf  # of all rigid bodies over the field; of those that cover it
     for body in bodies:
         low, high = bounds(body, tcp_from_flange)
@@ -178,10 +241,10 @@ def _lips(
         near = half - ROUNDING
         if np.all((low[:2] <= part.centre - near) & (high[:2] >= part.centre + near)):
             face = max(face, float(high[2]))
-    if lowest > free - part.compression - ROUNDING:
+    if lowest > free - (part.compression or 0.0) - ROUNDING:
         return None
     if face == -np.inf:  # nothing rigid covers the field: at least what can be pressed in
-        face = min(lowest, free - part.stroke) if lowest > -np.inf else free - part.stroke
+        face = min(lowest, free - stroke) if lowest > -np.inf else free - stroke
     local = np.eye(4)
     local[:3, 3] = *part.centre, (free + face) / 2
     box = Box(frozen([half[0], half[1], (free - face) / 2]))

@@ -296,6 +296,13 @@ Inertia = Annotated[float, Quantity("an inertia", "kg m2", "kg*m**2", 1.0, 0.0, 
 InertiaProduct = Annotated[
     float, Quantity("a product of inertia", "kg m2", "kg*m**2", 1.0, -1e6, 1e6)
 ]
+AIR = 101.325  # kPa: the standard atmosphere, ISO 2533; no vacuum is deeper
+Vacuum = Annotated[float, Quantity("a pressure", "kPa", "kPa", 1e-3, 0.0, AIR, True)]
+Area = Annotated[float, Quantity("an area", "mm2", "mm**2", 1e6, 0.0, 1e7, True)]
+Force = Annotated[float, Quantity("a force", "N", "N", 1.0, 0.0, 1e6, True)]
+Friction = Annotated[float, Quantity("a coefficient of friction", "", "", 1.0, 0.0, 2.0, True)]
+Factor = Annotated[float, Quantity("a factor", "", "", 1.0, 0.0, 100.0, True)]
+SafetyFactor = Annotated[float, Quantity("a safety factor", "", "", 1.0, 1.0, 100.0)]
 Count = Annotated[int, Whole(1)]
 CountOrNone = Annotated[int, Whole(0)]
 Text = Annotated[str, Word("a text")]

@@ -50,6 +50,8 @@ class Hanging:
         acceleration: Of the flange's origin, shape (3, n) [m/s2].
         spin: Angular velocity, shape (3, n) [rad/s]; spin_change: its change [rad/s2].
         axes: Axes of the turning joints; points from the flange's origin.
+        stop_acceleration: As acceleration, but braking in a stop begun in that state.
+        stop_spin_change: As spin_change, likewise.
     """
 
     group: Group
@@ -63,6 +65,8 @@ class Hanging:
     spin: Array
     spin_change: Array
     axes: dict[int, Axis]
+    stop_acceleration: Array
+    stop_spin_change: Array
 
     @property
     def starts(self) -> list[int]:
@@ -105,12 +109,14 @@ def _hanging(
         for mine, first, stop in zip(members, [0, *ends[:-1]], ends, strict=True)
     )
     joints = np.concatenate([state.joints for state in states])
-    motion = flange_motion(
-        cell.mounted.arm.chain,
-        joints,
-        np.concatenate([state.speeds for state in states]),
-        np.concatenate([state.accelerations for state in states]),
-    )
+    speeds = np.concatenate([state.speeds for state in states])
+    chain = cell.mounted.arm.chain
+    changes = np.concatenate([state.accelerations for state in states])
+    motion = flange_motion(chain, joints, speeds, changes)
+    stop = motion
+    if kind[2] and cell.tool.holds:
+        bends = np.concatenate([state.bends for state in states])
+        stop = flange_motion(chain, joints, speeds, bends + _braking(cell, speeds))
     down = -GRAVITY * cell.mounted.world_from_base[2, :3]  # in the base frame
     return Hanging(
         *kind,
@@ -122,7 +128,21 @@ def _hanging(
         seen(motion, motion.spin),
         seen(motion, motion.spin_change),
         {joint: _seen_axis(motion, axis) for joint, axis in motion.axes.items()},
+        seen(motion, stop.acceleration),
+        seen(motion, stop.spin_change),
     )
+
+
+def _braking(cell: Cell, speeds: Array) -> Array:
+    """Joint accelerations that brake along the path, all joints in step, shape (n, dof).
+
+    The joint that takes longest brakes as hard as it does in a stop.
+    """
+    hardest = np.array([joint.acceleration for joint in cell.mounted.arm.joints])
+    hardest = hardest * cell.hold.stop_deceleration
+    with np.errstate(divide="ignore"):
+        rate = (hardest / np.abs(speeds)).min(axis=1)
+    return np.where(np.isfinite(rate), -rate, 0.0)[:, None] * speeds
 
 
 def _seen_axis(motion: FlangeMotion, axis: Axis) -> Axis:

@@ -2,9 +2,9 @@
 
 import numpy as np
 
-from ..cell.model import GripField
-from ..geometry.frames import Array, invert
+from ..geometry.frames import invert
 from ..motion.grip import centre_in_tool, holding, tool_from_group
+from ..motion.sealing import on_top, sealing
 from ..motion.stations import world_from_picked
 from .case import Case
 from .cast import queue_of
@@ -51,32 +51,19 @@ def _cups(case: Case) -> list[Finding]:
     group, turn = case.task.group, _turn(case)
     findings: list[Finding] = []
     for index, item in enumerate(group.items):
-        item_from_tool = invert(
-            tool_from_group(case.cell.tool, group, turn) @ group.group_from_item(index)
-        )
-        fields = holding(case.cell.tool, group, index, turn)
-        half = np.array(item.carton.size[:2]) / 2
-        sealing = sum(_on_top(field, item_from_tool, half) for field in fields)
-        cups = sum(len(field.cups) for field in fields)
+        found, cups = sealing(case.cell.tool, group, turn, index)
+        count = len(found.at)
         findings.append(
             Finding(
                 "offset",
-                "pass" if sealing else "fail",
-                float(sealing),
+                "pass" if count else "fail",
+                float(count),
                 1.0,
                 "cups",
-                f"{sealing} of {cups} cups seal on {item.carton.name} {index + 1} of the group",
+                f"{count} of {cups} cups seal on {item.carton.name} {index + 1} of the group",
             )
         )
     return findings
-
-
-def _on_top(field: GripField, face_from_tool: Array, half: Array, grown: float = 0.0) -> int:
-    """How many cups lie wholly on a top face; grown by a diameter: how many touch it at all."""
-    cups = np.column_stack([field.cups, np.zeros(len(field.cups)), np.ones(len(field.cups))])
-    at = (face_from_tool @ cups.T).T[:, :2]
-    beyond = (np.abs(at) - (half - field.cup_radius + grown)).max(axis=1)
-    return int(np.count_nonzero(beyond <= 0.0))
 
 
 def _strangers(case: Case) -> list[Finding]:
@@ -97,7 +84,7 @@ def _strangers(case: Case) -> list[Finding]:
             continue
         half = np.array(carton.size[:2]) / 2
         for field in active.values():
-            caught = _on_top(field, face_from_tool, half, 2 * field.cup_radius)
+            caught = int(on_top((field,), face_from_tool).touching(half).sum())
             if caught:
                 findings.append(
                     Finding(

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 
-from . import approach, collision, load, offset, reach
+from . import approach, collision, hold, load, offset, reach
 from .case import Case
 from .finding import Finding
 
@@ -19,4 +19,5 @@ CHECKS: dict[str, Callable[[Case], list[Finding]]] = {
     "offset": offset.check,
     "collision": collision.check,
     "load": load.check,
+    "hold": hold.check,
 }

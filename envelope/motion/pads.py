@@ -1,6 +1,6 @@
 """What the cups can take: how far a carton may stand off before one of them leaves its edge.
 
-Errs: on the safe side; a cup counts as the square around it, skew turns the carton about the
+Errs: on the safe side; a cup or pad counts as the square around it, skew turns the carton about the
 group's centre, and each edge is taken at the worst of its tolerances.
 
 Source: common practice, no source.
@@ -13,9 +13,9 @@ from typing import Literal
 import numpy as np
 
 from ..cell.model import Cell
-from ..geometry.frames import Array, invert
+from ..geometry.frames import Array
 from ..palletizing.group import Group
-from .grip import holding, tool_from_group
+from .sealing import sealing
 from .waiting import Waiting, Wander, added, infeed_from_group, waiting, wander
 
 Side = Literal["downstream", "upstream", "left", "right"]
@@ -77,17 +77,13 @@ def square(cell: Cell, group: Group) -> bool:
 
 def _sealing(cell: Cell, group: Group, turn: float, item: int) -> Array | None:
     """Middles and half extents of the cups that lie wholly on a carton, infeed frame, (n, 4)."""
-    from_tool = infeed_from_group(cell, group) @ invert(tool_from_group(cell.tool, group, turn))
     from_item = infeed_from_group(cell, group) @ group.group_from_item(item)
-    half = np.array(group.items[item].carton.size[:2]) / 2
-    found: list[Array] = []
-    for field in holding(cell.tool, group, item, turn):
-        for x, y in field.cups:
-            at = from_tool @ np.array([x, y, 0.0, 1.0])
-            own = (invert(from_item) @ at)[:2]
-            if (np.abs(own) <= half - field.cup_radius).all():
-                found.append(np.array([at[0], at[1], field.cup_radius, field.cup_radius]))
-    return np.array(found) if found else None
+    cups, _ = sealing(cell.tool, group, turn, item)
+    if not len(cups.at):
+        return None
+    middles = from_item[:2, :2] @ cups.at.T + from_item[:2, 3:]
+    halves = np.abs(from_item[:2, :2]) @ cups.half.T
+    return np.column_stack([middles.T, halves.T])
 
 
 def _edge(

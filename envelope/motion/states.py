@@ -25,12 +25,15 @@ class States:
         joints: Shape (n, dof) [rad or m].
         speeds: Shape (n, dof) [rad/s or m/s].
         accelerations: Shape (n, dof) [rad/s2 or m/s2].
+        bends: The part of them that the path's own curving takes at that speed, the speed along
+            the path unchanged, shape (n, dof).
     """
 
     times: Array
     joints: Array
     speeds: Array
     accelerations: Array
+    bends: Array
 
 
 def states_of(arm: Arm, segment: Segment) -> States:
@@ -52,9 +55,10 @@ def states_of(arm: Arm, segment: Segment) -> States:
         if segment.times[-1] > segment.times[0]:
             raise ValueError("the segment carries no phases")
         still = np.zeros((1, rows.shape[1]))
-        return States(segment.times[:1], rows[:1], still, still)
+        return States(segment.times[:1], rows[:1], still, still, still)
     which, after = _instants(arm, segment, phases)
-    return States(phases[which, TIME] + after, *moving(segment, which, after))
+    joints, speeds, changes, bends = _moving(segment, which, after)
+    return States(phases[which, TIME] + after, joints, speeds, changes + bends, bends)
 
 
 def moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, Array]:
@@ -65,6 +69,12 @@ def moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, 
         which: In which of its phases, shape (n,).
         after: Seconds since the phase began, shape (n,).
     """
+    joints, speeds, changes, bends = _moving(segment, which, after)
+    return joints, speeds, changes + bends
+
+
+def _moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, Array, Array]:
+    """Joints, their speeds, and their accelerations in two parts: along the path, and by bends."""
     phases, rows = segment.phases, segment.joints
     place, speed, acceleration = state(phases, which, after)
     place = np.clip(place, 0.0, len(rows) - 1.0)
@@ -79,7 +89,8 @@ def moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, 
     return (
         joints,
         first * speed[:, None],
-        first * acceleration[:, None] + second * (speed * speed)[:, None],
+        first * acceleration[:, None],
+        second * (speed * speed)[:, None],
     )
 
 

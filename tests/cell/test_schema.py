@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from envelope.cell import model, schema_limits, schema_line
+from envelope.cell.holding import HoldLimits
 from envelope.cell.load import json_schema
 from envelope.cell.yaml_reading import read_yaml
 
@@ -20,6 +21,7 @@ ACCEPTED = Path(__file__).parents[1] / "cells" / "accepted"
         (model.Support, schema_limits.SupportPart),
         (model.Tolerances, schema_limits.TolerancesPart),
         (model.LoadLimits, schema_limits.LoadPart),
+        (HoldLimits, schema_limits.HoldPart),
     ],
 )
 def test_defaults_of_files_are_those_of_the_model(kind, part):

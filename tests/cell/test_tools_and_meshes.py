@@ -68,7 +68,7 @@ def test_errors_in_an_arm_or_tool_file_name_that_file(write, errors):
     write(tool, "own/tool.yaml")
     write((ACCEPTED / "block.stl").read_bytes(), "block.stl")
     lines = errors(write(cell))
-    assert len(lines) == 3
+    assert len(lines) == 2
     assert "arm.yaml:" in lines[0]
     assert "rating.mass: -25 is not above 0" in lines[0]
     assert 'fields.plate.strok: no such key here; did you mean "stroke"?' in "\n".join(lines)
