@@ -13,7 +13,7 @@ help:
 	@echo "make demo   check an example cell that fails, draw its problem spots and write its page"
 	@echo "make test   run the tests"
 	@echo "make lint   ruff, pyright and import-linter"
-	@echo "make bench  measure speed beside general-purpose libraries (about 5 minutes)"
+	@echo "make bench  measure speed beside general-purpose libraries (about 10 minutes)"
 	@echo "make soak   look for wrong clearances in ever new scenes (50 minutes)"
 	@echo "make clean  remove the virtual environment and everything made here"
 

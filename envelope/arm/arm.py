@@ -143,8 +143,9 @@ class Arm:
         """
         q = self._candidates(base_from_flange, stand)
         found = np.empty(q.shape[:2], dtype=bool)
-        for start in range(0, len(q), BLOCK):
-            block = slice(start, start + BLOCK)
+        count = max(1, 2 * BLOCK // q.shape[1])  # every branch is a configuration
+        for start in range(0, len(q), count):
+            block = slice(start, start + count)
             found[block] = self._confirmed(q[block], base_from_flange[block])
         q[~found] = np.nan
         return Answers(q, found)

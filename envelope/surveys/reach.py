@@ -20,7 +20,7 @@ from .results import ReachMap, ReachSurvey
 from .runner import Progress, Runner
 
 MOST_PLACES = 1_000_000  # of a grid; more is a slip of the keyboard
-_POSES = 8_192  # solved at once
+_POSES = 2_048  # solved at once
 _SAME_HEIGHT = 4  # decimals [m]: layers nearer than this share a map
 
 

@@ -14,7 +14,7 @@ from ..motion.options import Task, tasks_of, turns_of
 from ..motion.postures import AT_LIMIT, Reach
 from ..motion.stations import Stations
 
-_POSES = 8_192  # solved at once: more gains nothing and costs memory
+_POSES = 2_048  # solved at once: more gains nothing and costs memory
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -1,6 +1,6 @@
 """Measures ours beside what would be written by hand; `make bench`.
 
-    python -m tests.benchmarks [--every 16] [--without growth]
+    python -m tests.benchmarks [--every 16] [--without growth surveys]
 
 Prints a table and writes bench.json. Processor time of one process, but for whole commands
 on two processes, which are told by the clock.
@@ -21,6 +21,7 @@ from .command import cores_given, growth, pool_start, started, whole
 from .job import CELL, SPOILT, TOUCH_ONLY, job_of, ours
 from .kinematics import kinematics, reach_rate, timed
 from .peers import Adaptive, Fcl, OneTree, PinCoal
+from .surveys import show_surveys, surveys
 
 SHORT = 4.0  # [s]
 ROWS = (
@@ -139,6 +140,8 @@ def show(found: dict) -> None:
         f"{'start: --help, check of a tiny cell':44}{start['--help']:8.2f} s,{start['tiny']:7.2f} s"
     )
     print(f"{'two processes started, imports done':44}{found['pool_start']:8.2f} s")
+    if "surveys" in found:
+        show_surveys(found["surveys"])
     if "growth" in found:
         sizes = ", ".join(f"{n}: {s:.2f} s" for n, s in found["growth"]["seconds"].items())
         print(f"{'growth with placements, whole command':44}{sizes}")
@@ -148,13 +151,15 @@ def show(found: dict) -> None:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--every", type=int, default=16, help="peers take one cycle in so many")
-    parser.add_argument("--without", nargs="*", default=[], choices=["growth"])
+    parser.add_argument("--without", nargs="*", default=[], choices=["growth", "surveys"])
     asked = parser.parse_args()
     found: dict = {"machine": machine(), "watching": watching(asked.every)}
     found |= {"kinematics": kinematics(), "reach_rate": reach_rate()}
     found["command"] = {jobs: whole(jobs) for jobs in (1, 2)}
     found["cores_given"] = cores_given()
     found |= {"start": started(), "pool_start": pool_start()}
+    if "surveys" not in asked.without:
+        found["surveys"] = surveys()
     if "growth" not in asked.without:
         seconds, exponent = growth()
         found["growth"] = {"seconds": seconds, "exponent": exponent}

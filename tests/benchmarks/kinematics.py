@@ -48,7 +48,7 @@ def kinematics() -> dict[str, float | str]:
         "inverse, all branches, ours": each * spent(lambda: arm.inverse(poses), 5),
     }
     found["inverse, all branches, eaik in a loop"] = _eaik(arm, q, poses)
-    found["inverse, one answer, pin iterating (1 of 20)"] = _pin_inverse(arm, q[::20], poses[::20])
+    found["inverse, one answer, pin iterating (1 of 20)"] = pin_inverse(arm, q[::20], poses[::20])
     return found
 
 
@@ -86,7 +86,7 @@ def _eaik(arm, q: np.ndarray, poses: np.ndarray) -> float | str:
     return 1e6 / len(q) * spent(lambda: [robot.IK(pose) for pose in asked])
 
 
-def _pin_inverse(arm, q: np.ndarray, poses: np.ndarray) -> float:
+def pin_inverse(arm, q: np.ndarray, poses: np.ndarray) -> float:
     """Damped least squares from 0.3 rad away, as the library's example has it."""
     import pinocchio as pin
 

@@ -119,6 +119,19 @@ def test_the_best_is_tolerant_as_told(small, found):
         assert (failures(check(cell)) <= found.best.failed) is good
 
 
+def test_a_finer_grid_around_the_best_finds_nothing_much_better(small, found):
+    """Better by no more than the best differs from its neighbours on the coarse grid."""
+    at = found.best.value("arm.at.x")
+    beside = [v for v in found.variants if abs(v.value("arm.at.x") - at) <= 500.0 and v.complete]
+    slope = max(abs(v.judgement.room - found.best.judgement.room) for v in beside)
+    assert slope > 0.0
+    y = read_range("arm.at.y", dict(found.best.settings)["arm.at.y"])
+    around = read_range("arm.at.x", f"{at - 150:g}:{at + 150:g}:100")
+    finer = survey(small, (y, around))
+    assert finer.best.failed == found.best.failed
+    assert finer.best.judgement.room <= found.best.judgement.room + slope
+
+
 def test_text_and_map_tell_the_best_and_what_was_left_out(found):
     text = base_text(found)
     where = ", ".join(f"{key}={value}" for key, value in found.best.settings)
