@@ -14,7 +14,11 @@ _ORDER: tuple[Verdict, ...] = ("pass", "marginal", "not checked", "fail")
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
     """The worst of some verdicts; `pass` of none."""
-    return _ORDER[max((_ORDER.index(verdict) for verdict in verdicts), default=0)]
+    there = set(verdicts)
+    for verdict in reversed(_ORDER):
+        if verdict in there:
+            return verdict
+    return "pass"
 
 
 @dataclass(frozen=True, slots=True)

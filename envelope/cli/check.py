@@ -20,7 +20,6 @@ from .progress import progress_bar
 if TYPE_CHECKING:
     from ..checks.second_opinion import Opinion
     from ..report.taught import Taught
-    from .pictures import Drawn
 
 PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
@@ -186,24 +185,24 @@ def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
         remark(f"Wrote {asked['csv']}")
     if asked["glb"] is not None:
         export(cell, result, None, asked["glb"])
-    drawn = None if asked["pictures"] is None else _draw(result, cell, asked["pictures"])
+    if asked["pictures"] is not None:
+        _draw(result, cell, asked["pictures"])
     if asked["report"] is not None:
         from .page import write_page
 
-        write_page(result, cell, asked["report"], drawn)
+        write_page(result, cell, asked["report"])
 
 
-def _draw(result: Result, cell: Cell, folder: Path) -> "Drawn":
+def _draw(result: Result, cell: Cell, folder: Path) -> None:
     from .pictures import draw_apart
 
     drawn = draw_apart(cell, result, folder)
     if drawn.trouble is not None:
         remark(drawn.trouble)
-        return drawn
+        return
     plural = "" if len(drawn.paths) == 1 else "s"
     older = f" ({drawn.older} older files are there as well)" if drawn.older else ""
     remark(f"Drew {len(drawn.paths)} picture{plural} in {folder}{older}")
-    return drawn
 
 
 def _agrees(result: Result, cell: Cell, quiet: bool) -> bool:

@@ -1,13 +1,19 @@
 """The page for a browser, with still pictures of problem spots where they can be drawn."""
 
 import tempfile
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..cell.model import Cell
 from ..checks.finding import Result
 from .answer import remark
 from .files import write_whole
-from .pictures import Drawn, draw_apart
+from .pictures import draw_spots_apart
+
+if TYPE_CHECKING:
+    from ..scene.choose import Problem
 
 NO_STILLS = (
     "Still pictures of the problem spots are left out: the machine that wrote this page could not "
@@ -15,20 +21,29 @@ NO_STILLS = (
 )
 
 
-def write_page(result: Result, cell: Cell, path: Path, drawn: Drawn | None) -> None:
-    """Write the page; drawn: the pictures, where they were asked for as well."""
-    from ..report.html import as_html
-    from ..scene.choose import chosen, file_names, problems
+def write_page(result: Result, cell: Cell, path: Path) -> None:
+    """Write the page; the pictures are drawn while all else is put together."""
+    from ..report.html import Page, pictured
 
-    picked = chosen(problems(result))
-    names = dict(zip(file_names(picked), (p.judged.placement.id for p in picked), strict=True))
-    with tempfile.TemporaryDirectory(prefix="envelope-") as folder:
-        if drawn is None and picked:
-            drawn = draw_apart(cell, result, Path(folder) / "stills")
-            if drawn.trouble is not None:
-                remark(drawn.trouble)
-        paths = () if drawn is None else drawn.paths
-        stills = {names[path.name]: path.read_bytes() for path in paths if path.name in names}
-    missing = NO_STILLS if picked and not stills else ""
-    write_whole(path, as_html(result, cell, stills, missing))
+    spots = pictured(result)
+    with ThreadPoolExecutor(1) as executor:
+        stills = executor.submit(_stills, cell, result, spots)
+        page = Page(result, cell)
+        pictures = stills.result()
+    missing = NO_STILLS if spots and not pictures else ""
+    write_whole(path, page.text(pictures, missing))
     remark(f"Wrote {path}")
+
+
+def _stills(cell: Cell, result: Result, spots: Sequence["Problem"]) -> dict[str, bytes]:
+    """Pictures by the id of their placement; none, with a remark, where they cannot be drawn."""
+    if not spots:
+        return {}
+    with tempfile.TemporaryDirectory(prefix="envelope-") as folder:
+        drawn = draw_spots_apart(cell, result, spots, Path(folder))
+        if drawn.trouble is not None:
+            remark(drawn.trouble)
+        return {
+            spot.judged.placement.id: file.read_bytes()
+            for spot, file in zip(spots, drawn.paths, strict=False)
+        }

@@ -7,13 +7,17 @@ an exception. A child may die like that; the verdicts must not.
 import multiprocessing
 import os
 import tempfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..cell.model import Cell
 from ..checks.finding import Result
+
+if TYPE_CHECKING:
+    from ..scene.choose import Problem
 
 PACKAGES = "libegl1 libgl1-mesa-dri libx11-6"
 
@@ -53,6 +57,14 @@ def draw_one_apart(cell: Cell, result: Result, placement: str | None, path: Path
     """Draw one placement, or the whole cell, into a file; returns in one line what went wrong."""
     trouble = _drawn_by_child(_one, cell, result, placement, path)
     return None if trouble is None else f"no picture: {trouble}"
+
+
+def draw_spots_apart(cell: Cell, result: Result, spots: Sequence["Problem"], folder: Path) -> Drawn:
+    """Draw these problem spots into an existing folder, in their order."""
+    trouble = _drawn_by_child(_spots, cell, result, spots, folder)
+    if trouble is not None:
+        return Drawn((), f"No still pictures: {trouble}")
+    return Drawn(tuple(folder / f"{number}.png" for number in range(len(spots))))
 
 
 def _moved(parts: Iterable[Path], folder: Path) -> Iterable[Path]:
@@ -95,6 +107,12 @@ def _all(cell: Cell, result: Result, folder: Path) -> None:
     from ..scene.pictures import draw_problems
 
     draw_problems(cell, result, folder)
+
+
+def _spots(cell: Cell, result: Result, spots: Sequence["Problem"], folder: Path) -> None:
+    from ..scene.pictures import draw_spots
+
+    draw_spots(cell, result, spots, folder)
 
 
 def _one(cell: Cell, result: Result, placement: str | None, path: Path) -> None:

@@ -4,7 +4,7 @@ import base64
 import json
 import math
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cache
 from importlib.resources import files
@@ -25,10 +25,12 @@ from .numbers import written
 from .plans import by_pallet, plans
 from .problems import against_limit, facts, gathered
 from .profiles import nearest, profiles
+from .rate import rate_facts
 from .scene_data import SceneData
 from .text import CAUTION, PROVED, verdict_line
 
 _SCRIPTS = ("motion.js", "viewer.js", "page.js")
+_MOST_STILLS = 4  # the 3D view shows all the others
 _MOST_MARKS = 40  # problem spots whose distance is drawn: the worst of each kind
 _HEADINGS = (
     "placement",
@@ -67,7 +69,7 @@ class Kind:
     title: str
     words: str
     members: tuple[tuple[str, str], ...]
-    pictures: tuple[Still, ...]
+    picture: Still | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,28 +88,47 @@ class Row:
     message: str
 
 
+class Page:
+    """A page, all but its still pictures, which may be drawn meanwhile."""
+
+    def __init__(self, result: Result, cell: Cell) -> None:
+        self._result = result
+        self._content = _content(result, cell)
+        self._data = script_safe(self._content.pop("data"))
+
+    def text(self, pictures: Mapping[str, bytes], missing: str = "") -> str:
+        """The page.
+
+        Args:
+            pictures: Still pictures of problem spots, PNG, by the id of their placement.
+            missing: Why there are none, in a sentence for the reader; empty if there are.
+        """
+        from jinja2 import Environment
+        from markupsafe import Markup
+
+        environment = Environment(autoescape=True, trim_blocks=True)
+        whole = {
+            "kinds": _kinds(self._result, pictures),
+            "unpictured": missing,
+            "style": Markup(template("page.css")),
+            "script": Markup("\n".join(template(name) for name in _SCRIPTS)),
+            "data": Markup(self._data),
+        }
+        return environment.from_string(template("page.html")).render(page=self._content | whole)
+
+
 def as_html(
     result: Result, cell: Cell, pictures: Mapping[str, bytes] | None = None, missing: str = ""
 ) -> str:
-    """The page.
+    """The page of a result, at once; see `Page`."""
+    return Page(result, cell).text(pictures or {}, missing)
 
-    Args:
-        result: What the check found.
-        cell: The cell that was checked.
-        pictures: Still pictures of problem spots, PNG, by the id of their placement.
-        missing: Why there are no pictures, in a sentence for the reader; empty if there are.
-    """
-    from jinja2 import Environment
-    from markupsafe import Markup
 
-    environment = Environment(autoescape=True, trim_blocks=True)
-    page = _content(result, cell, pictures or {}, missing)
-    trusted = {
-        "style": Markup(template("page.css")),
-        "script": Markup("\n".join(template(name) for name in _SCRIPTS)),
-        "data": Markup(script_safe(page.pop("data"))),
-    }
-    return environment.from_string(template("page.html")).render(page=page | trusted)
+def pictured(result: Result) -> list[Problem]:
+    """Of which problems a still picture stands on the page: the worst of each kind."""
+    worst = [alike.worst for alike in gathered(result)]
+    seen = [(judged, finding) for judged, finding in worst if finding.verdict != "not checked"]
+    return [Problem(judged, finding) for judged, finding in seen[:_MOST_STILLS]]
 
 
 @cache
@@ -126,24 +147,20 @@ def script_safe(value: Any) -> str:
     return text
 
 
-def _content(
-    result: Result, cell: Cell, pictures: Mapping[str, bytes], missing: str
-) -> dict[str, Any]:
+def _content(result: Result, cell: Cell) -> dict[str, Any]:
     scene = SceneData(cell, result)
     found = plans(cell, result)
     asked = [
         (f.name.replace("_", " "), _shown(cell.clearances, f.name)) for f in fields(cell.clearances)
     ]
-    general: Sequence[Finding] = getattr(result, "findings", ())
     return {
         "name": result.cell_name,
         "verdict": result.verdict,
         "verdict_word": result.verdict.upper(),
-        "sentence": verdict_line(result, cell).partition(": ")[2],
+        "sentence": _sentence(verdict_line(result, cell).partition(": ")[2]),
         "counts": [(v, result.count(v)) for v in _ORDER if result.count(v)],
-        "general": [_told(finding) for finding in worst_first(general)],
-        "kinds": _kinds(result, pictures),
-        "unpictured": missing,
+        "rate": rate_facts(result),
+        "general": [_told(finding) for finding in worst_first(result.findings)],
         "simplified": ", ".join(dict.fromkeys(scene.simplified)),
         "plans": list(by_pallet(found)),
         "plan_verdicts": [v for v in _ORDER if result.count(v)],
@@ -170,17 +187,12 @@ def _kinds(result: Result, pictures: Mapping[str, bytes]) -> list[Kind]:
         count = "" if number == 1 else f", {number} placements"
         members = tuple((judged.placement.id, _in_words(f)) for judged, f in alike.members)
         words = f"{worst.placement.id}, the worst: " if number > 1 else f"{worst.placement.id}: "
-        stills = tuple(
-            Still(
-                _source(pictures[judged.placement.id]),
-                f"{judged.placement.id}, {f.check}: {_in_words(f)}",
-            )
-            for judged, f in alike.members
-            if judged.placement.id in pictures
-        )
+        png = pictures.get(worst.placement.id)
+        told = f"{worst.placement.id}, {finding.check}: {_in_words(finding)}"
+        still = None if png is None else Still(_source(png), told)
         about = "" if finding.between else f": {_NUMBER.sub('', finding.message.partition(';')[0])}"
         title = f"{finding.check.capitalize()} {_verb(worst.verdict)}{about}{count}"
-        found.append(Kind(worst.verdict, title, words + _in_words(finding), members, stills))
+        found.append(Kind(worst.verdict, title, words + _in_words(finding), members, still))
     return found
 
 
@@ -284,10 +296,10 @@ def _placement(judged: Judged, marks: Mapping[str, Any]) -> dict[str, Any]:
 
 def _mark(scene: SceneData, problem: Problem, result: Result) -> dict[str, Any] | None:
     """Where a problem's distance is measured [m]."""
-    from ..scene.subjects import scene_of
+    from ..scene.subjects import mark_of
 
     place = scene.scenery[problem.judged.placement.pallet]
-    mark = scene_of(place, problem.judged, problem.finding, result.placements).mark
+    mark = mark_of(place, problem.judged, problem.finding, result.placements)
     if mark is None:
         return None
     start, end = (np.round(end, 6).tolist() for end in (mark.start, mark.end))

@@ -16,6 +16,7 @@ _LEAST_ROOM = -30.0
 _NEAR = ("approach", "collision")
 _SETTLING = 1.0  # [mm]: where less is asked for, the group is coming to rest beside its neighbour
 _TICKS = 5
+_MARK = 6.0  # half a mark, and a little: marks stay inside the drawing
 _KNOWN = ("stacking", "reach", "approach", "offset", "collision")
 
 
@@ -119,9 +120,12 @@ def _against_limit(result: Result, check: str) -> Profile:
 
 
 def _share(finding: Finding) -> float | None:
-    if finding.value is None or not finding.limit:
+    """How much of what is allowed is used [%]; also where the limit is a least value."""
+    value, limit = finding.value, finding.limit
+    if not value or not limit:
         return None
-    return finding.value / finding.limit * 100.0
+    least = (finding.verdict in ("pass", "marginal")) == (value > limit)
+    return (limit / value if least and value != limit else value / limit) * 100.0
 
 
 def nearest(judged: Judged) -> Finding | None:
@@ -178,7 +182,7 @@ def _profile(
 
     def height(amount: float) -> float:
         share = (min(max(amount, low), high) - low) / (high - low)
-        return HEIGHT - BOTTOM - share * (HEIGHT - TOP - BOTTOM)
+        return HEIGHT - BOTTOM - _MARK - share * (HEIGHT - TOP - BOTTOM - 2.0 * _MARK)
 
     points: list[Point] = []
     for k, judged, finding, amount in known:
@@ -201,8 +205,18 @@ def _profile(
         tuple(Level(height(tick), written(tick, 1)) for tick in _ticks(low, high)),
         tuple(Level(height(at), name, strong) for at, name, strong in limits if low <= at <= high),
         _bands(result, step),
-        f"{missing} of {len(result.placements)} placements have no such number." if missing else "",
+        _trouble(points, missing, len(result.placements)),
     )
+
+
+def _trouble(points: Sequence[Point], missing: int, total: int) -> str:
+    """What the drawing does not show."""
+    told: list[str] = []
+    if any(point.edge for point in points):
+        told.append("Marks along the lower or upper edge lie beyond the drawing.")
+    if missing:
+        told.append(f"{missing} of {total} placements have no such number.")
+    return " ".join(told)
 
 
 def _scale(numbers: Sequence[float]) -> tuple[float, float]:

@@ -28,11 +28,15 @@ def rate_lines(result: Result, width: int) -> Iterator[str]:
         return
     yield f"{verdict}: rate"
     told = [_found(finding) for finding in _findings(result)]
-    told += [] if result.rate is None else _facts(result.rate)
-    for name, text in told:
+    for name, text in [*told, *rate_facts(result)]:
         line = f"  {name:<{_FIRST - 2}}{text}"
         yield from wrap(line, width, subsequent_indent=" " * _FIRST, break_on_hyphens=False)
     yield ""
+
+
+def rate_facts(result: Result) -> list[tuple[str, str]]:
+    """What the rate is made of, each with its name; empty where no line is stated."""
+    return [] if result.rate is None or not _findings(result) else list(_facts(result.rate))
 
 
 def rate_verdict(result: Result) -> Verdict | None:

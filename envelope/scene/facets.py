@@ -1,6 +1,7 @@
 """Bodies as flat facets, for drawing and for asking what hides what."""
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -72,8 +73,8 @@ def facets_of(body: Body) -> Facets:
     """The facets of a body, in the frame in which it is fixed."""
     shape = body.shape
     if isinstance(shape, Box):
-        corners = np.array([(x, y, z) for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)])
-        facets = hull(corners * shape.half)
+        unit = _unit_box()
+        facets = Facets(unit.points * shape.half, unit.faces, unit.edges, unit.beside, True)
     elif isinstance(shape, Capsule):
         facets = hull(_capsule(shape))
     elif isinstance(shape, Cylinder):
@@ -84,6 +85,14 @@ def facets_of(body: Body) -> Facets:
     else:
         facets = _from_triangles(np.asarray(shape.triangles, float))
     return facets.moved(body.pose)
+
+
+@cache
+def _unit_box() -> Facets:
+    """The facets of the box with corners at +-1: those of any box, but for its size."""
+    return hull(
+        np.array([(x, y, z) for x in (-1.0, 1.0) for y in (-1.0, 1.0) for z in (-1.0, 1.0)])
+    )
 
 
 def hull(points: Array, *, edges: bool = True) -> Facets:

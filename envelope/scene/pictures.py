@@ -1,10 +1,11 @@
 """Pictures of problem spots, and one of the whole cell, as PNG files."""
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from ..cell.model import Cell
 from ..checks.finding import Result
-from .choose import chosen, file_names, problem_of, problems, tightest_of
+from .choose import Problem, chosen, file_names, problem_of, problems, tightest_of
 from .draw import Canvas
 from .instant import Scenery
 from .overview import overview
@@ -40,6 +41,33 @@ def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
             scene = scene_of(place, problem.judged, problem.finding, result.placements)
             sheet = problem_picture(canvas, scene, problem)
             written.append(_saved(sheet, directory / name))
+    return written
+
+
+def draw_spots(cell: Cell, result: Result, spots: Sequence[Problem], directory: Path) -> list[Path]:
+    """Draw these problem spots and nothing else, as `0.png`, `1.png` and so on.
+
+    Args:
+        cell: The cell.
+        result: What a check of it found.
+        spots: Which placement, and which of its findings.
+        directory: An existing folder.
+
+    Raises:
+        OSError: A file cannot be written.
+    """
+    written: list[Path] = []
+    with Canvas() as canvas:
+        places = {pallet.name: pallet for pallet in cell.pallets}
+        scenery: dict[str, Scenery] = {}
+        for number, problem in enumerate(spots):
+            name = problem.judged.placement.pallet
+            if name not in scenery:
+                scenery[name] = Scenery(cell, places[name])
+            place = scenery[name]
+            scene = scene_of(place, problem.judged, problem.finding, result.placements)
+            sheet = problem_picture(canvas, scene, problem)
+            written.append(_saved(sheet, directory / f"{number}.png"))
     return written
 
 

@@ -58,13 +58,35 @@ def spoken(name: str) -> str:
     return re.sub(_KINDS, r"\1 ", name)
 
 
-def scene_of(scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged]) -> Scene:
-    """The scene of a finding at a placement; others: all placements, for where the arm waits."""
+def mark_of(
+    scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged]
+) -> Mark | None:
+    """What is measured for a finding, and where; nothing else of its scene is worked out."""
+    return scene_of(scenery, judged, finding, others, bare=True).mark
+
+
+def scene_of(
+    scenery: Scenery,
+    judged: Judged,
+    finding: Finding,
+    others: Sequence[Judged],
+    *,
+    bare: bool = False,
+) -> Scene:
+    """The scene of a finding at a placement.
+
+    Args:
+        scenery: The bodies of its pallet's job.
+        judged: The placement.
+        finding: One of its findings.
+        others: All placements, for where the arm waits.
+        bare: Without the room swept and the level reached, which take longest.
+    """
     cycle = judged.cycle
     task = scenery.task(judged.placement.id)
     no_way = finding.segment is None and finding.gain is not None
     if finding.check == "reach" and (cycle is None or no_way):
-        return _out_of_reach(scenery, judged, finding, others)
+        return _out_of_reach(scenery, judged, finding, others, bare)
     segment = None if cycle is None else segment_of(cycle, finding)
     if cycle is not None and segment is not None:
         moment = moment_of(task, cycle, segment, finding.at)
@@ -75,11 +97,16 @@ def scene_of(scenery: Scenery, judged: Judged, finding: Finding, others: Sequenc
     else:
         event = task.first + 1 + [p.id for p in task.placements].index(judged.placement.id)
         moment = waiting(task, event, resting_joints(scenery.cell, others, judged.placement.pallet))
-    return _at_moment(scenery, judged, finding, moment, segment)
+    return _at_moment(scenery, judged, finding, moment, segment, bare)
 
 
 def _at_moment(
-    scenery: Scenery, judged: Judged, finding: Finding, moment: Moment, segment: Segment | None
+    scenery: Scenery,
+    judged: Judged,
+    finding: Finding,
+    moment: Moment,
+    segment: Segment | None,
+    bare: bool,
 ) -> Scene:
     """The scene of a finding for which there is an instant."""
     shown = scenery.at(moment)
@@ -108,7 +135,8 @@ def _at_moment(
         (names[0], names[1]),
         mark,
         overlap,
-        grown or (tuple(swept(scenery, moment, segment, movers)) if segment is not None else ()),
+        grown
+        or (() if bare or segment is None else tuple(swept(scenery, moment, segment, movers))),
         "where a row ends that has grown" if grown else SWEPT_ROOM,
         wide=aid is not None and aid.wide,
     )
@@ -178,7 +206,7 @@ def _grown(finding: Finding, sides: Sequence[Sequence[Shown]]) -> tuple[Facets, 
 
 
 def _out_of_reach(
-    scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged]
+    scenery: Scenery, judged: Judged, finding: Finding, others: Sequence[Judged], bare: bool
 ) -> Scene:
     """Tool and group where they are wanted, the level that is reached, and the way there."""
     task = scenery.task(judged.placement.id)
@@ -204,5 +232,5 @@ def _out_of_reach(
         text = f"{abs(finding.value):.0f} mm out of reach"
         mark = Mark(wanted.tcp, wanted.tcp + shift, text, "shift")
     name = f"tool and group {lifted} {judged.placement.id}"
-    level = reached_level(scenery.cell, wanted)
-    return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=tuple(level))
+    level = () if bare else tuple(reached_level(scenery.cell, wanted))
+    return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=level)

@@ -11,8 +11,11 @@ from PIL import Image
 
 from envelope.cli import pictures as apart
 from envelope.scene import colours
-from envelope.scene.pictures import draw_problems
+from envelope.scene.choose import problems
+from envelope.scene.instant import Scenery
+from envelope.scene.pictures import draw_problems, draw_spots
 from envelope.scene.sheet import MAIN, SIZE
+from envelope.scene.subjects import mark_of, scene_of
 
 ROOT = Path(__file__).parents[2]
 
@@ -145,3 +148,28 @@ def test_a_drawing_process_that_is_killed_leaves_the_verdict_and_one_line(tmp_pa
     assert apart.PACKAGES in lines[0]
     assert "Traceback" not in ran.stderr
     assert not (tmp_path / "shots").exists()
+
+
+@pytest.mark.opengl
+def test_single_spots_are_drawn_in_their_order(clash, tmp_path):
+    cell, result = clash
+    spots = problems(result)[:1]
+    paths = draw_spots(cell, result, spots, tmp_path)
+    assert [path.name for path in paths] == ["0.png"]
+    assert [path.name for path in tmp_path.iterdir()] == ["0.png"]
+    with Image.open(paths[0]) as picture:
+        assert len(picture.convert("RGB").getcolors(1 << 24)) > 50
+
+
+def test_a_mark_alone_is_the_mark_of_the_whole_scene(clash, out_of_reach):
+    for cell, result in (clash, out_of_reach):
+        problem = problems(result)[0]
+        place = Scenery(cell, cell.pallets[0])
+        whole = scene_of(place, problem.judged, problem.finding, result.placements)
+        alone = mark_of(place, problem.judged, problem.finding, result.placements)
+        assert whole.swept or whole.level  # which takes longest, and is left out for the mark
+        assert whole.mark is not None
+        assert alone is not None
+        assert alone.start.tolist() == whole.mark.start.tolist()
+        assert alone.end.tolist() == whole.mark.end.tolist()
+        assert alone.text == whole.mark.text
