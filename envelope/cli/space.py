@@ -14,6 +14,7 @@ from .files import refuse_existing, write_whole
 from .guard_options import asked_of, hint_options
 from .main import COMMANDS, FAILS, GOOD
 from .progress import progress_bar
+from .survey_options import report_option
 
 if TYPE_CHECKING:
     from ..cell.model import Cell
@@ -34,6 +35,7 @@ PIPED_WIDTH, NARROWEST, WIDEST = 100, 60, 120
 @click.option(
     "--dxf", type=click.Path(path_type=Path), help="The same for CAD, in mm, where the cell stands."
 )
+@report_option
 @click.option(
     "--tolerance",
     type=click.FloatRange(min=10.0, max=1000.0),
@@ -70,7 +72,7 @@ def space(
     Exit status: 0 no placement fails, 1 at least one fails (the space is that of the motion
     that was found), 2 the input is wrong, 130 interrupted.
     """
-    outputs = {name: more.pop(name) for name in ("glb", "stl", "svg", "dxf")}
+    outputs = {name: more.pop(name) for name in ("glb", "stl", "svg", "dxf", "report")}
     refuse_existing([path for path in outputs.values() if path is not None], force, inputs=[cell])
     if not isfinite(tolerance):  # which no range refuses
         raise click.UsageError("--tolerance must be a number")
@@ -126,7 +128,7 @@ def _tell(
     from ..surveys.space_clearance import nearest
     from ..surveys.space_views import outline
 
-    wanted = outputs["svg"] is not None or outputs["dxf"] is not None
+    wanted = any(outputs[name] is not None for name in ("svg", "dxf", "report"))
     views = [outline(found.swept, axes) for axes, _ in (VIEWS if wanted else VIEWS[:1])]
     near = nearest(cell, result)
     low, high = (down(found.swept.box()[0][2]), up(found.highest.height))
@@ -145,6 +147,12 @@ def _tell(
 
         write_whole(outputs["dxf"], as_dxf(drawn))
         remark(f"Wrote {outputs['dxf']}")
+    if outputs["report"] is not None:
+        from ..report.space_page import space_page
+
+        page = space_page(cell, found, views[0], drawn, near, hinted)
+        write_whole(outputs["report"], page)
+        remark(f"Wrote {outputs['report']}")
 
 
 def _write_models(found: "Space", glb: Path | None, stl: Path | None) -> None:

@@ -10,7 +10,14 @@ from .answer import answer, remark
 from .files import write_whole
 from .main import FAILS, GOOD
 from .survey import SURVEYS
-from .survey_options import cores, opened, refuse_outputs, survey_options, survey_progress
+from .survey_options import (
+    cores,
+    opened,
+    refuse_outputs,
+    report_option,
+    survey_options,
+    survey_progress,
+)
 
 if TYPE_CHECKING:
     from ..cell.variants import CellFile
@@ -46,6 +53,7 @@ RANGE = "FROM:TO:STEP"
 @click.option("--complete", is_flag=True, help="Judge also what cannot be the best in full.")
 @click.option("--map", "picture", type=click.Path(path_type=Path), help="Draw maps as SVG.")
 @click.option("--best", type=click.Path(path_type=Path), help="Write the best as a cell file.")
+@report_option
 @survey_options
 def base(cell: Path, quiet: bool, **asked: Any) -> int:
     """Say where the arm stands best, or what any other number should be.
@@ -56,7 +64,7 @@ def base(cell: Path, quiet: bool, **asked: Any) -> int:
     Exit status: 0 if at the best no placement fails, 1 if some do, 2 if the input is wrong,
     130 if interrupted; the same command then goes on from where it was.
     """
-    refuse_outputs(cell, asked, ("results", "picture", "best"))
+    refuse_outputs(cell, asked, ("results", "picture", "report", "best"))
     from ..cell.variants import read_cell_file
     from ..report.survey_text import base_line, base_text
     from ..surveys.judging import from_json, to_json
@@ -115,6 +123,11 @@ def _write(file: "CellFile", found: "BaseSurvey", asked: dict[str, Any]) -> None
     if asked["picture"] is not None:
         write_whole(asked["picture"], base_map(found))
         remark(f"Drew {asked['picture']}")
+    if asked["report"] is not None:
+        from ..report.survey_page import base_page
+
+        write_whole(asked["report"], base_page(found))
+        remark(f"Wrote {asked['report']}")
     if asked["best"] is not None:
         settings = tuple(f"{key}={value}" for key, value in found.best.settings)
         write_whole(asked["best"], file.text(settings))

@@ -10,7 +10,14 @@ from .files import write_whole
 from .main import FAILS, GOOD
 from .pair import names_of
 from .survey import SURVEYS
-from .survey_options import cores, opened, refuse_outputs, survey_options, survey_progress
+from .survey_options import (
+    cores,
+    opened,
+    refuse_outputs,
+    report_option,
+    survey_options,
+    survey_progress,
+)
 
 if TYPE_CHECKING:
     from ..cell.variants import CellFile
@@ -29,6 +36,7 @@ if TYPE_CHECKING:
 )
 @click.option("--picture", type=click.Path(path_type=Path), help="Draw it as SVG.")
 @click.option("--best", type=click.Path(path_type=Path), help="Write the best as a cell file.")
+@report_option
 @survey_options
 def groups(cell: Path, quiet: bool, **asked: Any) -> int:
     """Say what each way of grouping brings: fit, speed, load and hold.
@@ -39,7 +47,7 @@ def groups(cell: Path, quiet: bool, **asked: Any) -> int:
     Exit status: 0 if in at least one way no placement fails, 1 if in none, 2 if the input is
     wrong, 130 if interrupted; the same command then goes on from where it was.
     """
-    refuse_outputs(cell, asked, ("results", "picture", "best"))
+    refuse_outputs(cell, asked, ("results", "picture", "report", "best"))
     from ..cell.variants import read_cell_file
     from ..report.groups import groups_line, groups_text
     from ..surveys.groups import from_json, survey_groups, to_json
@@ -68,6 +76,11 @@ def _write(found: "GroupsSurvey", files: "dict[str, CellFile]", asked: dict[str,
     if asked["picture"] is not None:
         write_whole(asked["picture"], groups_picture(found))
         remark(f"Drew {asked['picture']}")
+    if asked["report"] is not None:
+        from ..report.survey_page import groups_page
+
+        write_whole(asked["report"], groups_page(found))
+        remark(f"Wrote {asked['report']}")
     if asked["best"] is not None:
         _write_best(found, files, asked["best"])
 

@@ -58,6 +58,15 @@ def survey_options(command: F) -> F:
     return command
 
 
+def report_option(command: F) -> F:
+    """Add the option that writes a page."""
+    return click.option(
+        "--report",
+        type=click.Path(path_type=Path),
+        help="Write one page that opens in any browser, without a network.",
+    )(command)
+
+
 def refuse_outputs(cell: Path, asked: dict[str, Any], names: tuple[str, ...]) -> None:
     """Make sure that outputs can be written, before any work. Raises click.UsageError."""
     outputs = [asked[name] for name in names if asked[name] is not None]

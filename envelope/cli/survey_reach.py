@@ -9,7 +9,14 @@ from .answer import answer, remark
 from .files import write_whole
 from .main import GOOD
 from .survey import SURVEYS
-from .survey_options import cores, opened, refuse_outputs, survey_options, survey_progress
+from .survey_options import (
+    cores,
+    opened,
+    refuse_outputs,
+    report_option,
+    survey_options,
+    survey_progress,
+)
 
 if TYPE_CHECKING:
     from ..cell.variants import CellFile
@@ -35,6 +42,7 @@ if TYPE_CHECKING:
     help="How many turns of the tool are tried at each place.",
 )
 @click.option("--map", "picture", type=click.Path(path_type=Path), help="Draw maps as SVG.")
+@report_option
 @survey_options
 def reach(cell: Path, quiet: bool, **asked: Any) -> int:
     """Say what the arm reaches with tool and group hanging straight down.
@@ -44,7 +52,7 @@ def reach(cell: Path, quiet: bool, **asked: Any) -> int:
 
     Exit status: 0, or 2 if the input is wrong, 130 if interrupted.
     """
-    refuse_outputs(cell, asked, ("results", "picture"))
+    refuse_outputs(cell, asked, ("results", "picture", "report"))
     from ..cell.variants import read_cell_file
     from ..report.survey_text import reach_line, reach_text
     from ..surveys.reach import AskedReach, level_from_json, level_to_json
@@ -85,3 +93,8 @@ def _write(found: "ReachSurvey", asked: dict[str, Any]) -> None:
     if asked["picture"] is not None:
         write_whole(asked["picture"], reach_map(found))
         remark(f"Drew {asked['picture']}")
+    if asked["report"] is not None:
+        from ..report.survey_page import reach_page
+
+        write_whole(asked["report"], reach_page(found))
+        remark(f"Wrote {asked['report']}")

@@ -10,7 +10,14 @@ from .answer import answer, remark
 from .files import write_whole
 from .main import FAILS, GOOD
 from .survey import SURVEYS
-from .survey_options import cores, opened, refuse_outputs, survey_options, survey_progress
+from .survey_options import (
+    cores,
+    opened,
+    refuse_outputs,
+    report_option,
+    survey_options,
+    survey_progress,
+)
 
 if TYPE_CHECKING:
     from ..cell.variants import CellFile
@@ -39,6 +46,7 @@ if TYPE_CHECKING:
 )
 @click.option("--complete", is_flag=True, help="Try also what is higher than the first that fails.")
 @click.option("--picture", type=click.Path(path_type=Path), help="Draw it as SVG.")
+@report_option
 @survey_options
 def stack(cell: Path, quiet: bool, **asked: Any) -> int:
     """Say how many layers pass, and what stops the next one.
@@ -49,7 +57,7 @@ def stack(cell: Path, quiet: bool, **asked: Any) -> int:
     Exit status: 0 if at least the lowest stack passes, 1 if not, 2 if the input is wrong,
     130 if interrupted; the same command then goes on from where it was.
     """
-    refuse_outputs(cell, asked, ("results", "picture"))
+    refuse_outputs(cell, asked, ("results", "picture", "report"))
     from ..cell.variants import read_cell_file
     from ..report.survey_text import stack_line, stack_text
     from ..surveys.stack import height_from_json, height_to_json
@@ -104,3 +112,8 @@ def _write(found: "StackSurvey", asked: dict[str, Any]) -> None:
     if asked["picture"] is not None:
         write_whole(asked["picture"], stack_picture(found))
         remark(f"Drew {asked['picture']}")
+    if asked["report"] is not None:
+        from ..report.survey_page import stack_page
+
+        write_whole(asked["report"], stack_page(found))
+        remark(f"Wrote {asked['report']}")

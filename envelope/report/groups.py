@@ -11,7 +11,7 @@ _TOLD = 4  # placements of a way that fail, told in full
 
 def groups_text(survey: GroupsSurvey, width: int = 100) -> str:
     """One table, what fails in each way, what is not known and why, and the best."""
-    lines = [survey.cell_name, "", *aligned(list(_rows(survey))), ""]
+    lines = [survey.cell_name, "", *aligned(list(groups_rows(survey))), ""]
     lines += _not_checked(survey, width)
     for way in survey.ways:
         lines += _failing(way, width)
@@ -53,7 +53,8 @@ def cycles_of(judged: WayJudged) -> str:
     return str(numbers[0]) if same else ", ".join(f"{name} {n}" for name, n in judged.cycles)
 
 
-def _rows(survey: GroupsSurvey) -> Iterator[tuple[str, ...]]:
+def groups_rows(survey: GroupsSurvey) -> Iterator[tuple[str, ...]]:
+    """The table: its headings, then a row for each way."""
     yield ("way", "placements", "cycles/pallet", "cartons/min", "load", "hold", "clearance")
     for way in survey.ways:
         judged = way.judged

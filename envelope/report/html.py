@@ -1,13 +1,10 @@
 """A result as one page that opens anywhere, without a network."""
 
 import base64
-import json
 import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from functools import cache
-from importlib.resources import files
 from typing import Any
 
 import numpy as np
@@ -26,10 +23,11 @@ from .plans import by_pallet, plans
 from .problems import against_limit, facts, gathered
 from .profiles import nearest, profiles
 from .rate import rate_facts
+from .rendering import rendered, script_safe
 from .scene_data import SceneData
 from .text import CAUTION, PROVED, verdict_line
 
-_SCRIPTS = ("motion.js", "viewer.js", "page.js")
+_SCRIPTS = ("table.js", "motion.js", "viewer.js", "page.js")
 _MOST_STILLS = 4  # the 3D view shows all the others
 _MOST_MARKS = 40  # problem spots whose distance is drawn: the worst of each kind
 _HEADINGS = (
@@ -103,18 +101,9 @@ class Page:
             pictures: Still pictures of problem spots, PNG, by the id of their placement.
             missing: Why there are none, in a sentence for the reader; empty if there are.
         """
-        from jinja2 import Environment
-        from markupsafe import Markup
-
-        environment = Environment(autoescape=True, trim_blocks=True)
-        whole = {
-            "kinds": _kinds(self._result, pictures),
-            "unpictured": missing,
-            "style": Markup(template("page.css")),
-            "script": Markup("\n".join(template(name) for name in _SCRIPTS)),
-            "data": Markup(self._data),
-        }
-        return environment.from_string(template("page.html")).render(page=self._content | whole)
+        whole = {"kinds": _kinds(self._result, pictures), "unpictured": missing}
+        page = self._content | whole
+        return rendered("page.html", page, _SCRIPTS, {"data": self._data})
 
 
 def as_html(
@@ -129,22 +118,6 @@ def pictured(result: Result) -> list[Problem]:
     worst = [alike.worst for alike in gathered(result)]
     seen = [(judged, finding) for judged, finding in worst if finding.verdict != "not checked"]
     return [Problem(judged, finding) for judged, finding in seen[:_MOST_STILLS]]
-
-
-@cache
-def template(name: str) -> str:
-    """A file of the templates folder."""
-    return (
-        files(__name__.rpartition(".")[0]).joinpath("templates", name).read_text(encoding="utf-8")
-    )
-
-
-def script_safe(value: Any) -> str:
-    """JSON that can stand in a script element whatever texts are in it."""
-    text = json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    for letter in "<>&\u2028\u2029":
-        text = text.replace(letter, f"\\u{ord(letter):04x}")
-    return text
 
 
 def _content(result: Result, cell: Cell) -> dict[str, Any]:

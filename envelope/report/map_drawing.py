@@ -192,13 +192,13 @@ def _number(value: float) -> str:
 
 def _scale_bar(svg: Svg, panel: Panel, left: float, top: float) -> None:
     """What the colours mean."""
-    svg.text(left, top + 12.0, f"{panel.low:.3g}")
+    svg.text(left, top + 12.0, _number(panel.low))
     start = left + 44.0
     for k in range(24):
         value = panel.low + (panel.high - panel.low) * k / 23.0
         fill = _colour(Tile(0.0, 0.0, value, ""), panel)
         svg.rectangle(start + 5.0 * k, top + 3.0, 5.4, 11.0, fill)
-    svg.text(start + 128.0, top + 12.0, f"{panel.high:.3g} {panel.unit}")
+    svg.text(start + 128.0, top + 12.0, f"{_number(panel.high)} {panel.unit}")
     if any(tile.value is None and not tile.none for tile in panel.tiles):
         svg.rectangle(left + 246.0, top + 3.0, 11.0, 11.0, OPEN)
         svg.text(left + 261.0, top + 12.0, "not computed")

@@ -44,11 +44,12 @@ def test_the_page_asks_for_nothing_and_reports_no_error(browser, file):
         assert told.said == []
 
 
-def test_the_verdict_stands_on_top(page):
+def test_the_verdict_stands_on_top(page, checked):
     box = page.locator("#verdict").bounding_box()
     assert box["y"] < 200
     assert "FAIL" in page.locator("#verdict").inner_text()
-    assert "of 8 placements 2 fail" in page.locator("#verdict").inner_text()
+    told = f"Of 8 placements {checked[1].count('fail')} fail"
+    assert told in page.locator("#verdict").inner_text()
     assert page.title().startswith("FAIL")
 
 
@@ -71,7 +72,7 @@ def test_rows_filter_by_words_and_by_verdict(page, checked):
     page.uncheck("[name=verdict][value=pass]")
     failing = [judged.placement.id for judged in checked[1].placements if judged.verdict == "fail"]
     assert shown_rows(page) == failing
-    assert len(failing) == 2
+    assert 0 < len(failing) < 8
 
 
 def test_rows_sort_up_and_down_by_number(page):
@@ -168,7 +169,7 @@ def test_cartons_stand_as_the_order_says(page, checked):
         assert placed == [earlier.placement.id for earlier in result.placements[:number]]
 
 
-def test_keys_step_turn_and_zoom(page):
+def test_keys_step_turn_and_zoom(page, checked):
     page.evaluate("page.select('A/1/1', false)")
     page.focus("#view")
     before = camera(page)
@@ -181,7 +182,8 @@ def test_keys_step_turn_and_zoom(page):
     page.keyboard.press("n")
     assert state(page, "state.id") == "A/1/2"
     page.keyboard.press("x")
-    assert state(page, "state.id") == "A/1/7"
+    bad = [judged.placement.id for judged in checked[1].placements[2:] if judged.verdict != "pass"]
+    assert state(page, "state.id") == bad[0]
 
 
 def test_plans_and_rows_answer_to_the_keyboard(page):

@@ -5,6 +5,7 @@ import json
 import re
 import struct
 import xml.etree.ElementTree as ET
+from html import unescape
 from pathlib import Path
 
 import numpy as np
@@ -22,6 +23,7 @@ def written(tmp_path_factory):
     folder = tmp_path_factory.mktemp("space")
     (folder / "cell.yaml").write_text(TEXT)
     outputs = [f"--{kind}={folder / f'space.{kind}'}" for kind in ("glb", "stl", "svg", "dxf")]
+    outputs.append(f"--report={folder / 'space.html'}")
     assert main(["space", str(folder / "cell.yaml"), "--tolerance", "100", *outputs]) == 0
     return folder
 
@@ -36,6 +38,19 @@ def test_the_models_hold_the_same_solid(written, capsys):
     shown = trimesh.load(written / "space.glb")
     assert np.allclose(shown.extents[[0, 2, 1]] * 1e3, solid.extents, atol=1e-2)
     assert struct.unpack_from("<I", (written / "space.stl").read_bytes(), 80)[0] == len(solid.faces)
+
+
+def test_the_page_tells_heights_and_what_is_near(written):
+    page = (written / "space.html").read_text(encoding="utf-8")
+    assert CAUTION in plain(unescape(page))
+    solid = trimesh.load(written / "space.stl")
+    told = [int(top) for top in re.findall(r": from -?\d+ to (\d+) mm</title>", page)]
+    assert len(told) > 50
+    assert max(told) >= solid.bounds[1][2]  # never told too small
+    assert max(told) <= solid.bounds[1][2] + 1.0
+    assert "<td>obstacle" in page or "<td>conveyor" in page or "<td>pallet" in page
+    for address in re.findall(r'(?:src|href)="([^"]*)"', page):
+        assert address.startswith(("#", "data:")), address
 
 
 def test_every_output_carries_the_caution(written, capsys):

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from envelope.cell.model import GripField
-from envelope.report.html import as_html, script_safe
+from envelope.report.html import as_html
+from envelope.report.rendering import script_safe
 from envelope.report.text import CAUTION, PROVED
 
 from . import synthetic as made

@@ -173,7 +173,7 @@ def cell(small, tmp_path, monkeypatch):
 
 def test_the_command_writes_results_map_and_best_cell(cell, capsys):
     arguments = ["survey", "base", str(cell), "--x", "0:100:50", "--jobs", "1"]
-    outputs = ["--results", "r.json", "--map", "m.svg", "--best", "b.yaml"]
+    outputs = ["--results", "r.json", "--map", "m.svg", "--best", "b.yaml", "--report", "p.html"]
     assert main([*arguments, *outputs]) == 0
     out = capsys.readouterr()
     assert "BEST: arm.at.x=" in out.out
@@ -186,7 +186,16 @@ def test_the_command_writes_results_map_and_best_cell(cell, capsys):
     assert failures(check(load(Path("b.yaml")))) == 0
     assert load(Path("b.yaml")).mounted.world_from_base[0, 3] * 1e3 == float(best["arm.at.x"])
     assert ET.parse("m.svg").getroot().tag.endswith("svg")
-    assert sorted(p.name for p in Path().iterdir()) == ["b.yaml", "m.svg", "r.json", "small.yaml"]
+    assert sorted(p.name for p in Path().iterdir()) == [
+        "b.yaml",
+        "m.svg",
+        "p.html",
+        "r.json",
+        "small.yaml",
+    ]
+    page = Path("p.html").read_text(encoding="utf-8")
+    assert "All variants" in page
+    assert page.count("<tr>") == 4
 
 
 @pytest.mark.parametrize(

@@ -201,7 +201,8 @@ def test_the_command_on_a_real_cell(monkeypatch, tmp_path, capsys):
     text = CELL.replace("layers: 2", "layers: 1")
     text = text.replace("column: {group: oats, orientation: lengthwise}", f"placements: [{rows}]")
     Path("cell.yaml").write_text(text, encoding="utf-8")
-    files = ["--results", "r.json", "--picture", "p.svg", "--best", "best.yaml"]
+    files = ["--results", "r.json", "--picture", "p.svg", "--report", "p.html"]
+    files += ["--best", "best.yaml"]
     assert main(["survey", "groups", "cell.yaml", "--jobs", "1", *files]) == 0
     out = capsys.readouterr().out
     data = json.loads(Path("r.json").read_text(encoding="utf-8"))
@@ -212,4 +213,7 @@ def test_the_command_on_a_real_cell(monkeypatch, tmp_path, capsys):
     assert out.splitlines()[-1].startswith("BEST: pair along: 2 cartons in 1 cycles")
     assert "cycles alone: no line stated" in out
     assert main(["check", "best.yaml", "--quiet"]) == 0
+    page = Path("p.html").read_text(encoding="utf-8")
+    assert "<strong>BEST</strong><span>pair along: 2 cartons in 1 cycles" in page
+    assert "--tone: var(--pass)" in page
     assert not list(Path().glob("*.survey"))

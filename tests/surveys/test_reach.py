@@ -248,11 +248,14 @@ def test_the_command_writes_results_and_map(small, tmp_path, monkeypatch, capsys
     monkeypatch.chdir(tmp_path)
     Path("small.yaml").write_bytes(small.read_bytes())
     arguments = ["--step", "150", "--turns", "4", "--set", "stacks.main.layers=2", "--jobs", "1"]
-    outputs = ["--results", "r.json", "--map", "m.svg", "--quiet"]
+    outputs = ["--results", "r.json", "--map", "m.svg", "--report", "p.html", "--quiet"]
     assert main(["survey", "reach", "small.yaml", *arguments, *outputs]) == 0
     assert capsys.readouterr().out.startswith("LEAST: ")
     assert Path("r.json").read_text(encoding="utf-8") == as_json(survey(Path("small.yaml")))
-    assert sorted(p.name for p in Path().iterdir()) == ["m.svg", "r.json", "small.yaml"]
+    assert sorted(p.name for p in Path().iterdir()) == ["m.svg", "p.html", "r.json", "small.yaml"]
+    page = Path("p.html").read_text(encoding="utf-8")
+    assert "<strong>LEAST</strong>" in page
+    assert page.count("turns</title>") > 20
 
 
 def test_a_grid_that_is_too_fine_is_told(small):

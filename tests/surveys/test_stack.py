@@ -153,8 +153,21 @@ def test_what_is_wrong_is_told_and_nothing_is_written(
 def test_the_command_writes_results_and_picture(small, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     Path("small.yaml").write_bytes(small.read_bytes())
-    outputs = ["--results", "r.json", "--picture", "s.svg", "--quiet", "--jobs", "1"]
+    outputs = [
+        "--results",
+        "r.json",
+        "--picture",
+        "s.svg",
+        "--report",
+        "p.html",
+        "--quiet",
+        "--jobs",
+        "1",
+    ]
     assert main(["survey", "stack", "small.yaml", "--layers", "1:2", *outputs]) == 0
     assert capsys.readouterr().out == "BEST: 2 layers pass; no more were asked for.\n"
     assert json.loads(Path("r.json").read_text(encoding="utf-8"))["survey"] == "stack"
-    assert sorted(p.name for p in Path().iterdir()) == ["r.json", "s.svg", "small.yaml"]
+    assert sorted(p.name for p in Path().iterdir()) == ["p.html", "r.json", "s.svg", "small.yaml"]
+    page = Path("p.html").read_text(encoding="utf-8")
+    assert "<strong>BEST</strong><span>2 layers pass" in page
+    assert "All heights" in page
