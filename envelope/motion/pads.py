@@ -77,13 +77,14 @@ def square(cell: Cell, group: Group) -> bool:
 
 def _sealing(cell: Cell, group: Group, turn: float, item: int) -> Array | None:
     """Middles and half extents of the cups that lie wholly on a carton, infeed frame, (n, 4)."""
-    from_item = infeed_from_group(cell, group) @ group.group_from_item(item)
     cups, _ = sealing(cell.tool, group, turn, item)
     if not len(cups.at):
         return None
-    middles = from_item[:2, :2] @ cups.at.T + from_item[:2, 3:]
-    halves = np.abs(from_item[:2, :2]) @ cups.half.T
-    return np.column_stack([middles.T, halves.T])
+    top = infeed_from_group(cell, group) @ group.group_from_item(item)
+    axes = top[:2, :2]
+    at = (cups.at[:, None, :] * axes).sum(axis=2) + top[:2, 3]
+    half = (cups.half[:, None, :] * np.abs(axes)).sum(axis=2)
+    return np.concatenate([at, half], axis=1)
 
 
 def _edge(

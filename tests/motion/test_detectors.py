@@ -2,11 +2,12 @@
 
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from envelope.cell.load import load_text
+from envelope.cell.load import load, load_text
 from envelope.motion.detectors import seen
 from envelope.motion.pads import rooms
 from envelope.motion.setup import groups_of
@@ -209,3 +210,22 @@ def test_skew_takes_room_of_the_cups():
     lever = 0.3725 * np.sin(np.radians(1))
     assert before["left"] - after["left"] == pytest.approx(lever)
     assert all(after[side] < before[side] for side in before)
+
+
+def test_an_oblong_pad_has_its_own_room_along_and_across(tmp_path):
+    """One pad of 300 x 200 in the middle of each carton of 400 x 260: 50 and 30 mm."""
+    tool = (Path(__file__).parents[2] / "models/tools/two-heads-400.yaml").read_text()
+    cups = "cups: {rows: 3, columns: 4, pitch: [95, 95], diameter: 60}"
+    assert cups in tool
+    (tmp_path / "pads.yaml").write_text(
+        tool.replace(cups, "pads: {size: [300, 200], rows: 1, columns: 1}")
+    )
+    text = CELL.replace("TOLERANCES", "{pick_position: 2}").replace("DETECTORS", "{}")
+    text = text.replace("ALONG", "x").replace("two-heads-400", "pads.yaml")
+    (tmp_path / "cell.yaml").write_text(text)
+    cell = load(tmp_path / "cell.yaml")
+    for group in groups_of(cell):
+        found = {room.side: room.room for room in rooms(cell, group, 0.0)}
+        assert found == pytest.approx(
+            {"downstream": 0.05, "upstream": 0.05, "left": 0.03, "right": 0.03}
+        )
