@@ -9,9 +9,10 @@ import click
 
 from .answer import answer, remark
 from .cores import cores
-from .files import refuse_existing, write_whole
+from .files import write_whole
 from .main import COMMANDS, FAILS, GOOD
 from .progress import progress_bar
+from .survey_options import refuse_outputs
 
 PIPED_WIDTH = 100
 
@@ -36,14 +37,14 @@ def pair(cell: Path, quiet: bool, settings: tuple[str, ...], **asked: Any) -> in
     """Take layers in groups, in the fewest cycles that pass every check.
 
     The patterns of CELL are taken apart into single cartons. Groups that fail a check are
-    refused, and the layer is solved again until all passes.
+    refused, and the layer is solved again until all passes. Where a pattern leaves gaps, cartons
+    of a group may come to stand up to 5 mm off their places.
 
     Exit status: 0 the way that was found passes, 1 none passes, 2 the input is wrong,
     130 interrupted.
     """
+    refuse_outputs(cell, asked, ("best",))
     best: Path | None = asked["best"]
-    if best is not None:
-        refuse_existing([best], asked["force"], inputs=[cell])
     from ..cell.variants import read_cell_file
     from ..report.pairing import pairing_line, pairing_text
     from ..surveys.pairing import pair as search

@@ -13,7 +13,7 @@ def pairing_text(pairing: Pairing, width: int = 100) -> str:
     """The layers, what was refused and why, and the answer as the last line."""
     lines = [pairing.cell_name, "", *_layers(pairing.layers), ""]
     for name, reason in pairing.lacking:
-        lines += _hanging(f"{name}: not carried, the tool cannot hold it: {reason}", width)
+        lines += _hanging(f"{name}: not carried: {reason}", width)
     lines += _refused(pairing, width)
     lines += _unsaid(pairing)
     lines.append(pairing_line(pairing))
@@ -32,7 +32,8 @@ def pairing_line(pairing: Pairing) -> str:
         why = f" {first.check}: {first.message}" if first else ""
         return f"FAIL: {cartons} cartons in {cycles} cycles do not pass.{why}"
     marginal = pairing.result.count("marginal")
-    near = f"; {marginal} placements are marginal" if marginal else ""
+    are = "placement is" if marginal == 1 else "placements are"
+    near = f"; {marginal} {are} marginal" if marginal else ""
     text = f"{cartons} cartons in {cycles} cycles, {before} before"
     best = "" if all(layer.proved for layer in pairing.layers) else " (not proved to be the fewest)"
     word = "PASS" if pairing.result.verdict == "pass" else "MARGINAL"

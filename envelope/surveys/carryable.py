@@ -1,7 +1,7 @@
 """Which groups may be carried: those of the cell file, and the usual rows of two and three."""
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
@@ -39,6 +39,26 @@ class Carryable:
         """For each carton type the first group that carries one of it."""
         return {group.items[0].carton: group for group in reversed(self.singles)}
 
+    def only(self, names: Collection[str]) -> "Carryable":
+        """Only groups of these names; of cartons that none of them carries singly, all singles.
+
+        Raises:
+            SurveyError: A name stands for no group.
+        """
+        known = [group.name for group in (*self.several, *self.singles)] + [*dict(self.lacking)]
+        for name in names:
+            if name not in known:
+                listed = ", ".join(f'"{one}"' for one in known)
+                raise SurveyError(f'there is no group "{name}"; name some of {listed}')
+        named = [group for group in self.singles if group.name in names]
+        served = {group.items[0].carton for group in named}
+        return Carryable(
+            tuple(group for group in self.several if group.name in names),
+            tuple(g for g in self.singles if g in named or g.items[0].carton not in served),
+            self.written,
+            tuple(entry for entry in self.lacking if entry[0] in names),
+        )
+
     def added(self, groups: Sequence[Group]) -> dict[str, Any]:
         """What must be added to the cell file for some groups."""
         names = {group.name for group in groups}
@@ -68,37 +88,19 @@ def carryable(
     own = [group for group in cell.groups if {i.carton for i in group.items} <= {*cartons}]
     several = [group for group in own if len(group.items) > 1]
     singles, written = _singles(cell, own, cartons)
-    lacking: list[tuple[str, str]] = []
+    strange = [group.name for group in cell.groups if group not in own]
+    lacking = [(name, "no layer has all of its cartons") for name in strange]
     if usual or (usual is None and not several) or _asks_usual(names, own):
-        more, parts, lacking = _usual(file, cell, cartons)
+        more, parts, unheld = _usual(file, cell, cartons)
         several += more
         written |= parts
-    if names is not None:
-        several, singles = _named(names, several, singles, lacking)
-        lacking = [entry for entry in lacking if entry[0] in names]
-    return Carryable(tuple(several), tuple(singles), written, tuple(lacking))
+        lacking += unheld
+    every = Carryable(tuple(several), tuple(singles), written, tuple(lacking))
+    return every if names is None else every.only(names)
 
 
 def _asks_usual(names: Sequence[str] | None, own: Sequence[Group]) -> bool:
     return names is not None and bool({*names} - {group.name for group in own})
-
-
-def _named(
-    names: Sequence[str],
-    several: list[Group],
-    singles: list[Group],
-    lacking: Sequence[tuple[str, str]],
-) -> tuple[list[Group], list[Group]]:
-    """The groups of these names; of cartons without a named single group, all of theirs."""
-    known = {group.name for group in (*several, *singles)}
-    for name in names:
-        if name not in known and name not in dict(lacking):
-            listed = ", ".join(f'"{one}"' for one in known | dict(lacking).keys())
-            raise SurveyError(f'there is no group "{name}"; name some of {listed}')
-    chosen = [group for group in several if group.name in names]
-    named = [group for group in singles if group.name in names]
-    served = {group.items[0].carton for group in named}
-    return chosen, [g for g in singles if g in named or g.items[0].carton not in served]
 
 
 def _singles(
@@ -136,7 +138,7 @@ def _usual(
         try:
             made = file.with_values({("groups", own): part}).cell()
         except CellError as error:
-            lacking.append((own, error.problems[0].found))
+            lacking.append((own, f"the tool cannot hold it: {error.problems[0].found}"))
             continue
         groups.append(next(group for group in made.groups if group.name == own))
         written[own] = part

@@ -147,7 +147,7 @@ def written(
 def _nothing_to_carry(carried: Carryable) -> str:
     if carried.lacking:
         why = "; ".join(f'"{name}": {reason}' for name, reason in carried.lacking)
-        return f"the tool holds no group of more than one carton ({why})"
+        return f"no group of more than one carton can be carried ({why})"
     return "no group of more than one carton is named; name one, or write one in groups"
 
 

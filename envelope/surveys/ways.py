@@ -65,7 +65,7 @@ def laid_out(file: CellFile, lists: Sequence[Sequence[str]] = ()) -> list[Laid]:
         text = f"{built.done} placements of pallet {built.name} are there at the start"
         raise SurveyError(f"{text}; survey the whole pallet, with done: 0")
     every = carryable(file, cell, usual=True)
-    _known(every, lists)
+    every.only([name for names in lists for name in names])
     ways = list(_listed(lists) if lists else _usual(every))
     plan = _Plan(file, cell, every)
     made: list[Laid] = []
@@ -74,14 +74,6 @@ def laid_out(file: CellFile, lists: Sequence[Sequence[str]] = ()) -> list[Laid]:
         twin = next((m for m in made if m.file and laid.file and _same(m.file, laid.file)), None)
         made.append(laid if twin is None else Laid(way, None, "", twin.way.name, laid.proved))
     return made
-
-
-def _known(every: Carryable, lists: Sequence[Sequence[str]]) -> None:
-    names = [group.name for group in (*every.several, *every.singles)] + [*dict(every.lacking)]
-    for name in (name for names_ in lists for name in names_):
-        if name not in names:
-            listed = ", ".join(f'"{one}"' for one in names)
-            raise SurveyError(f'there is no group "{name}"; name some of {listed}')
 
 
 def _listed(lists: Sequence[Sequence[str]]) -> Iterator[Way]:
@@ -122,8 +114,8 @@ class _Plan:
         held = [name for name in way.groups if name not in lacking]
         if not held:
             reasons = dict.fromkeys(lacking[name] for name in way.groups)
-            return Laid(way, None, f"the tool cannot hold it: {'; '.join(reasons)}")
-        carried = carryable(self._file, self._cell, held, usual=True)
+            return Laid(way, None, "; ".join(reasons))
+        carried = self._every.only(held)
         if way.in_parts and all(len(g.items) > MOST_IN_PARTS for g in carried.several):
             most = f"groups of more than {MOST_IN_PARTS} cartons are not put down in parts"
             return Laid(way, None, most if carried.several else "one carton has no parts")

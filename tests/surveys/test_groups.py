@@ -120,6 +120,16 @@ def test_any_list_of_groups_and_a_name_that_is_none():
         laid_out(cell_file(CELL, "pallets.A.done=2"))
 
 
+def test_a_group_of_cartons_that_no_layer_has_is_told_apart_from_no_group_at_all():
+    more = (
+        "cartons: {oats: {size: [400, 260, 230], mass: 6}, box: {size: [300, 260, 230], mass: 5}}"
+    )
+    text = CELL.replace(CELL.splitlines()[3], more)
+    own = "groups: {boxes: {row: {carton: box, count: 2}}}\ninfeed"
+    laid = laid_out(cell_file(text.replace("infeed", own, 1)), [["boxes"]])
+    assert [m.trouble for m in laid] == ["no layer has all of its cartons"] * 2
+
+
 def test_numbers_are_those_of_the_findings_and_what_is_not_known_is_a_dash(monkeypatch):
     told(monkeypatch, lambda p: (PASS, LOADED if len(p.items) == 1 else HEAVY, NEAR, TIGHT))
     found, _ = surveyed(cell_file())
@@ -153,6 +163,44 @@ def test_what_has_no_finding_does_not_fit():
     way = judged_way(cell, Result("", "", judged))
     assert not way.fits
     assert len(way.failing) == 18
+
+
+@pytest.mark.parametrize(
+    ("path", "lists", "settings"),
+    [
+        ("cells/oats-two-heads.yaml", (), ()),
+        ("cells/biscuits-two-pallets.yaml", [["pair across"]], ()),
+        ("tests/cells/accepted/pairs.yaml", [["pair"]], ["pallets.A.done=0"]),
+        ("tests/cells/accepted/track.yaml", (), ()),
+    ],
+)
+def test_in_every_way_each_carton_stands_where_it_stood(path, lists, settings):
+    """Of its type, in its layer, no farther off than a group may shift it; none is lost."""
+    file = CellFile(str(ROOT / path), (ROOT / path).read_bytes(), tuple(settings))
+    before = standing(file.cell())
+    made = [laid for laid in laid_out(file, lists) if laid.file is not None]
+    assert made
+    for laid in made:
+        left = standing(laid.file.cell())
+        assert len(left) == len(before)
+        for *kind, x, y in before:
+            twin = min(
+                (each for each in left if each[:3] == tuple(kind)),
+                key=lambda each, x=x, y=y: (each[3] - x) ** 2 + (each[4] - y) ** 2,
+            )
+            assert abs(twin[3] - x) <= 0.005 + 1e-6
+            assert abs(twin[4] - y) <= 0.005 + 1e-6
+            left.remove(twin)
+
+
+def standing(cell):
+    """Pallet, layer, carton type and place of every carton."""
+    return [
+        (p.pallet, p.layer, carton.name, float(pose[0, 3]), float(pose[1, 3]))
+        for pallet in cell.pallets
+        for p in pallet.placements
+        for carton, pose in p.carton_poses()
+    ]
 
 
 def judgement(**changes):

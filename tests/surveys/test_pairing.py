@@ -91,7 +91,7 @@ def test_the_cartons_stand_where_they_stood(monkeypatch):
         assert before == after
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(4))
 def test_fewest_of_all_that_the_check_lets_through(monkeypatch, seed):
     """Any sets of cartons fail, wherever they come in the order: the rest is searched by hand."""
     rng = random.Random(seed)
