@@ -100,22 +100,21 @@ def _instants(arm: Arm, segment: Segment, phases: Array) -> tuple[Index, Array]:
     way = (np.abs(np.diff(segment.joints, axis=0)) * metre).max(axis=1)
     along = np.concatenate([[0.0], np.cumsum(way)])
     numbers = np.arange(len(segment.joints), dtype=float)
-    at_rows = passes(phases, numbers) if segment.kind == "linear" else np.zeros(0)
-    which: list[Index] = []
-    after: list[Array] = []
     ends = np.append(phases[1:, PLACE], numbers[-1])
-    starts = np.append(phases[:, SPEED], 0.0)
-    for number in range(len(phases)):
-        phase: Array = phases[number]
-        begin, end = np.interp((phase[PLACE], ends[number]), numbers, along)
-        # Even in time, the states are farthest apart where the phase is fastest.
-        mean = max((ends[number] - phase[PLACE]) / phase[DURATION], 1e-12)
-        uneven = max(phase[SPEED], starts[number + 1]) / mean
-        least = _CURVED if phase[JERK] else 1
-        parts = int(np.clip(np.ceil((end - begin) * uneven / _STEP), least, _MOST))
-        even = np.linspace(0.0, float(phase[DURATION]), parts + 1)
-        mine = at_rows[(at_rows > phase[TIME]) & (at_rows < phase[TIME] + phase[DURATION])]
-        times = np.unique(np.concatenate([even, mine - phase[TIME]]))
-        which.append(np.full(len(times), number))
-        after.append(times)
-    return np.concatenate(which), np.concatenate(after)
+    begin, end = np.interp(phases[:, PLACE], numbers, along), np.interp(ends, numbers, along)
+    # Even in time, the states are farthest apart where the phase is fastest.
+    mean = np.maximum((ends - phases[:, PLACE]) / phases[:, DURATION], 1e-12)
+    uneven = np.maximum(phases[:, SPEED], np.append(phases[1:, SPEED], 0.0)) / mean
+    least = np.where(phases[:, JERK] != 0.0, _CURVED, 1)
+    parts = np.clip(np.ceil((end - begin) * uneven / _STEP), least, _MOST).astype(int)
+    which = np.repeat(np.arange(len(phases)), parts + 1)
+    number = np.arange(len(which)) - np.repeat(np.cumsum(parts + 1) - parts - 1, parts + 1)
+    after = phases[which, DURATION] * (number / parts[which])
+    if segment.kind == "linear":
+        past = passes(phases, numbers)[:, None] - phases[:, TIME]
+        row, within = np.nonzero((past > 0.0) & (past < phases[:, DURATION]))
+        which, after = np.append(which, within), np.append(after, past[row, within])
+    order = np.lexsort((after, which))
+    which, after = which[order], after[order]
+    new = np.append(True, (np.diff(which) != 0) | (np.diff(after) != 0.0))
+    return which[new], after[new]
