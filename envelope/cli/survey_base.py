@@ -61,7 +61,7 @@ def base(cell: Path, quiet: bool, **asked: Any) -> int:
     Every combination of the values ranged is one variant of CELL. Reach is looked at for all of
     them, whole motions for those that may be the best, and clearances for the best twenty.
 
-    Exit status: 0 if at the best no placement fails, 1 if some do, 2 if the input is wrong,
+    Exit status: 0 if at the best nothing fails, 1 if something does, 2 if the input is wrong,
     130 if interrupted; the same command then goes on from where it was.
     """
     refuse_outputs(cell, asked, ("results", "picture", "report", "best"))
@@ -75,7 +75,7 @@ def base(cell: Path, quiet: bool, **asked: Any) -> int:
         answer(base_line(found) + "\n" if quiet else base_text(found))
         _write(file, found, asked)
     judgement = found.best.judgement
-    return GOOD if judgement is not None and judgement.failed == 0 else FAILS
+    return GOOD if judgement is not None and judgement.failures == (0, False) else FAILS
 
 
 def _ranges(asked: dict[str, Any]) -> "Asked":

@@ -131,6 +131,6 @@ def told_of(variant: Variant) -> str:
             else []
         )
         lines += [f"{judgement.rate:.2f} cartons/min"] if judgement.rate is not None else []
-    if judgement is not None and judgement.trouble:
-        lines.append(judgement.trouble)
+    if judgement is not None:
+        lines += [words for words in (judgement.trouble, judgement.whole) if words]
     return "\n".join(lines)

@@ -28,7 +28,8 @@ def base_line(survey: BaseSurvey) -> str:
     first = f" First: {judgement.trouble}" if judgement.trouble else ""
     count = f"{judgement.failed} of {judgement.placements} placements fail"
     marginal = f", {judgement.marginal} are marginal" if judgement.marginal else ""
-    return f"BEST: {where}: {count}{marginal}.{first}"
+    whole = f" The whole cell fails: {judgement.whole}" if judgement.whole else ""
+    return f"BEST: {where}: {count}{marginal}.{first}{whole}"
 
 
 def _base_rows(survey: BaseSurvey) -> Iterator[tuple[str, ...]]:
@@ -113,7 +114,7 @@ def stack_line(survey: StackSurvey) -> str:
 def stopped_by(height: Height) -> str:
     """What fails first at a height, and by how much."""
     if not height.stops:
-        return f"fail: {height.judgement.trouble}"
+        return f"fail: {height.judgement.trouble or height.judgement.whole}"
     stop = height.stops[0]
     return f"fail: {stop.check} at {stop.placement}, {_amount(stop)}"
 
@@ -135,13 +136,22 @@ def _stack_rows(column: Column) -> Iterator[tuple[str, ...]]:
         if not height.is_cell:
             yield (str(height.layers), "", f"no valid cell: {judgement.trouble}", "")
             continue
-        whole = "" if judgement.depth != "stopped" else " or more"
         yield (
             str(height.layers),
             f"{height.top:.0f} mm",
-            "none fails" if height.passes else f"{judgement.failed}{whole} fail",
+            _failing(height),
             _measure(judgement.room, judgement.room_unit),
         )
+
+
+def _failing(height: Height) -> str:
+    """How many placements fail, in words."""
+    if height.passes:
+        return "none fails"
+    if height.judgement.failed == 0:
+        return "none fails, but the whole cell does"
+    more = " or more" if height.judgement.depth == "stopped" else ""
+    return f"{height.judgement.failed}{more} fail"
 
 
 def _untried(column: Column) -> Iterator[str]:

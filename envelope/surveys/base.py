@@ -223,7 +223,7 @@ class _Work:
         room = -np.inf if judgement.room is None else round(judgement.room, 3)
         rate = -np.inf if judgement.rate is None else round(judgement.rate, 3)
         goods = (room, rate) if self._asked.prefer == "room" else (rate, room)
-        return (judgement.failed, *(-good for good in goods), number)
+        return (*judgement.failures, *(-good for good in goods), number)
 
     def valued(self, ranked: list[int]) -> list[int]:
         """Measure clearances of the best; returns the ranking, which stays as it was."""
@@ -238,8 +238,8 @@ class _Work:
 
     def tolerances(self, best: _Entry) -> tuple[Tolerance, ...]:
         """How far the best may be off along each range of more than one value."""
-        failed = best.judgement.failed if best.judgement else 0
-        good = {entry.settings: _as_good(entry, failed) for entry in self._entries}
+        failures = best.judgement.failures if best.judgement else (0, False)
+        good = {entry.settings: _as_good(entry, failures) for entry in self._entries}
         sides = [
             _Side(number, each, direction, best.settings, good)
             for number, each in enumerate(self._asked.ranges)
@@ -248,16 +248,16 @@ class _Work:
         ]
         for _ in range(_FINER):
             open_ = [side for side in sides if side.bad is not None]
-            requests = [Request(side.between(), stop_after=failed) for side in open_]
+            requests = [Request(side.between(), stop_after=failures[0]) for side in open_]
             answers = self._answers(requests, len(self._entries) - len(requests))
             for side, found in zip(open_, answers, strict=True):
-                side.take(found.depth == "verdicts" and found.failed <= failed)
+                side.take(found.depth == "verdicts" and found.failures <= failures)
         return tuple(_tolerance(*sides[k : k + 2]) for k in range(0, len(sides), 2))
 
 
-def _as_good(entry: _Entry, failed: int) -> bool:
-    """Whether no more placements fail; what was stopped or left out has more that do."""
-    return entry.whole and entry.judgement is not None and entry.judgement.failed <= failed
+def _as_good(entry: _Entry, failures: tuple[int, bool]) -> bool:
+    """Whether no more fails; what was stopped or left out has more placements that do."""
+    return entry.whole and entry.judgement is not None and entry.judgement.failures <= failures
 
 
 class _Side:

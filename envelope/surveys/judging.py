@@ -9,7 +9,7 @@ from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
 from ..checks.finding import Finding, Judged
-from ..checks.rate import sustained_rate
+from ..checks.rate import check_rate, sustained_rate
 from ..verify import check, verdicts
 
 Depth = Literal["not a cell", "stopped", "verdicts", "values"]
@@ -52,6 +52,8 @@ class Judgement:
         rate: Cartons a minute, sustained if the cell states its line, else while cycles follow
             one another; None unless all have a motion.
         trouble: The first placement that fails and why; or why it is not a cell.
+        whole: Why the cell as a whole fails (its rate, say) though placements may pass; "" where
+            it does not, and where it was stopped.
     """
 
     depth: Depth
@@ -64,6 +66,12 @@ class Judgement:
     clearance: float | None = None
     rate: float | None = None
     trouble: str = ""
+    whole: str = ""
+
+    @property
+    def failures(self) -> tuple[int, bool]:
+        """How many placements fail, and whether the cell as a whole does: less is better."""
+        return self.failed, bool(self.whole)
 
 
 def judge_variant(file: CellFile, request: Request) -> Judgement:
@@ -132,7 +140,19 @@ def summed(cell: Cell, judged: Sequence[Judged], *, values: bool) -> Judgement:
         _clearance(f for entry in judged for f in entry.findings) if values else None,
         _rate(cell, judged) if whole else None,
         "" if first is None else trouble_of(first),
+        _whole(cell, judged) if whole else "",
     )
+
+
+def _whole(cell: Cell, judged: Sequence[Judged]) -> str:
+    """What fails of the cell as a whole, in words; all its placements are judged."""
+    if cell.line is None:
+        return ""
+    pallets = [pallet.name for pallet in cell.pallets]
+    ordered = sorted(judged, key=lambda e: (pallets.index(e.placement.pallet), e.placement.order))
+    _, findings = check_rate(cell, ordered)
+    failed = (f for f in findings if f.verdict in ("fail", "not checked"))
+    return next((f"{f.check}: {f.message}" for f in failed), "")
 
 
 def _room(judged: Sequence[Judged]) -> tuple[float | None, str]:

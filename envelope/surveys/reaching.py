@@ -69,10 +69,13 @@ class Room:
 
     Args:
         cell: The cell whose arm and usable ranges count.
+        confirmed: Whether answers are confirmed by forward kinematics. Where they are not,
+            more may be in range than is true, never less, in half of the time.
     """
 
-    def __init__(self, cell: Cell) -> None:
+    def __init__(self, cell: Cell, *, confirmed: bool = True) -> None:
         self.arm = cell.mounted.arm
+        self._confirmed = confirmed or self.arm.axis is not None
         self._reach = Reach(cell)
         self._middle = (self._reach.lower + self._reach.upper) / 2.0
 
@@ -82,11 +85,16 @@ class Room:
         Of the whole turns of a joint the one nearest to the middle of its range counts. An arm
         on a lift or track has its branches at every stop.
         """
-        answers = self.arm.inverse(base_from_flange)
-        rows = answers.q[answers.found]
-        room = np.full(answers.found.shape, -np.inf)
+        if self._confirmed:
+            answers = self.arm.inverse(base_from_flange)
+            q, found = answers.q, answers.found
+        else:
+            q = self.arm.solve(base_from_flange)
+            found = ~np.isnan(q).any(axis=2)
+        rows = q[found]
+        room = np.full(found.shape, -np.inf)
         if len(rows):
-            room[answers.found] = self._reach.margin(self.arm.unwrap_near(rows, self._middle))
+            room[found] = self._reach.margin(self.arm.unwrap_near(rows, self._middle))
         return np.where(room >= -AT_LIMIT, room, -np.inf)
 
 
@@ -96,7 +104,7 @@ class _Points:
     def __init__(self, cell: Cell) -> None:
         still = replace(cell.mounted, world_from_base=frozen(np.eye(4)))
         self._cell = replace(cell, mounted=still)  # so that stations are in the world frame
-        self._room = Room(cell)
+        self._room = Room(cell, confirmed=False)
         self._flange = invert(cell.tool.flange_from_tcp)
         self._numbers: dict[bytes, int] = {}
         self._poses: list[Array] = []

@@ -144,12 +144,13 @@ class Height:
 
     @property
     def passes(self) -> bool:
-        """Whether every placement was judged and none failed."""
-        return self.judgement.depth in ("verdicts", "values") and self.judgement.failed == 0
+        """Whether every placement was judged and nothing failed."""
+        judged = self.judgement.depth in ("verdicts", "values")
+        return judged and self.judgement.failures == (0, False)
 
     @property
     def fails(self) -> bool:
-        """Whether it is a cell of which a placement fails."""
+        """Whether it is a cell of which a placement fails, or the whole."""
         return self.is_cell and not self.passes
 
 

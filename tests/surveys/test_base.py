@@ -5,22 +5,26 @@ import random
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from envelope.cell.load import load
 from envelope.cell.variants import read_cell_file
 from envelope.cli.main import main
+from envelope.geometry.frames import pose
 from envelope.report.survey_map import base_map
 from envelope.report.survey_text import base_line, base_text
 from envelope.surveys.base import Asked, survey_base
 from envelope.surveys.errors import SurveyError
 from envelope.surveys.judging import Request, judge_variant
 from envelope.surveys.ranges import read_range
+from envelope.surveys.reaching import Room
 from envelope.surveys.results import as_json
 from envelope.surveys.runner import Runner
 from envelope.verify import check
 from tests.support.small_cell import TEXT
 
+CELLS = Path(__file__).parents[2] / "cells"
 RANGES = (read_range("arm.at.y", "0,150"), read_range("arm.at.x", "-700,-500,0,300"))
 
 
@@ -80,6 +84,18 @@ def test_values_are_those_of_a_check(small, found):
     assert best.clearance == pytest.approx(min(apart), abs=1e-3)
     cycles = [judged.cycle.seconds for judged in result.placements]
     assert best.rate == pytest.approx(60.0 * len(cycles) / sum(cycles), abs=1e-3)
+
+
+def test_the_quick_reach_says_what_the_confirmed_one_says(small):
+    for path in (small, CELLS / "biscuits-two-pallets.yaml", CELLS / "tea-five-layers.yaml"):
+        cell = load(path)
+        rng = np.random.default_rng(2)
+        poses = np.array([pose(*at) for at in rng.uniform(-2.5, 2.5, (400, 4))])
+        poses[:, :3, 1:3] *= -1.0  # the flange faces down
+        quick, confirmed = Room(cell, confirmed=False).of(poses), Room(cell).of(poses)
+        assert (quick > -np.inf).any()
+        assert (quick >= confirmed).all()
+        assert (quick == confirmed).mean() > 0.99
 
 
 def test_what_is_left_out_could_not_have_been_the_best(found):
@@ -154,6 +170,21 @@ def test_a_variant_that_is_no_cell_is_told_and_the_others_are_judged(small):
     assert found.variants[1].complete
     assert "1 of 2 variants are no valid cell" in base_text(found)
     ET.fromstring(base_map(found))
+
+
+def test_a_cell_too_slow_for_its_line_is_no_best_that_passes(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    Path("small.yaml").write_text(TEXT + "line: {rate: 60}\n", encoding="utf-8")
+    assert main(["check", "small.yaml", "--quiet"]) == 1
+    capsys.readouterr()
+    arguments = ["survey", "base", "small.yaml", "--x", "0", "--jobs", "1", "--quiet"]
+    assert main(arguments) == 1
+    out = capsys.readouterr().out
+    assert "0 of 3 placements fail" in out
+    assert "The whole cell fails: rate" in out
+    arguments = ["survey", "stack", "small.yaml", "--layers", "1", "--jobs", "1", "--quiet"]
+    assert main(arguments) == 1
+    assert "BEST: 0 layers pass; 1 fail: rate" in capsys.readouterr().out
 
 
 def test_a_finished_pallet_is_nothing_to_survey(small):
