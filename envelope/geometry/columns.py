@@ -14,6 +14,7 @@ from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
 from .frames import Array
@@ -90,16 +91,30 @@ def _hull_normals(vertices: Array, segments: Array) -> Array:
     The hulls are one and the same, turned: faces are looked up in the first.
     """
     hull = ConvexHull(vertices[0])
-    corners = vertices[:, hull.simplices]
-    sides = corners - np.roll(corners, 1, axis=2)
-    faces = np.cross(sides[:, :, 0], sides[:, :, 1])
-    edges = sides.reshape(len(vertices), -1, 3)
+    triangles = vertices[0][hull.simplices]
+    seen = _different(hull.equations[:, :3])
+    corners = vertices[:, hull.simplices[seen]]
+    faces = np.cross(corners[:, :, 1] - corners[:, :, 0], corners[:, :, 2] - corners[:, :, 0])
+    ends = np.stack([hull.simplices, np.roll(hull.simplices, 1, axis=1)], axis=2).reshape(-1, 2)
+    sides = (triangles - np.roll(triangles, 1, axis=1)).reshape(-1, 3)
+    ends = ends[_different(sides / np.sqrt((sides * sides).sum(axis=1, keepdims=True)))]
+    edges = vertices[:, ends[:, 0]] - vertices[:, ends[:, 1]]
     edged = np.cross(edges[:, :, None], segments[:, None]).reshape(len(vertices), -1, 3)
     pairs = face_pairs(segments.shape[1])
     spanned = np.cross(segments[:, [a for a, _ in pairs]], segments[:, [b for _, b in pairs]])
     normals = np.concatenate([faces, edged, spanned], axis=1)
     size = np.sqrt((normals * normals).sum(axis=2, keepdims=True))
     return np.where(size > 1e-14, normals / np.maximum(size, 1e-30), 0.0)
+
+
+def _different(units: Array) -> NDArray[np.intp]:
+    """Which unit vectors differ from all before them, sign apart, shape (n, 3) to (m,).
+
+    Errs: one that is left out leaves out a plane, by which solids only grow.
+    """
+    leading = np.take_along_axis(units, np.abs(units).argmax(axis=1)[:, None], axis=1)
+    rows = np.round(units * np.sign(leading), 6) + 0.0
+    return np.sort(np.unique(rows, axis=0, return_index=True)[1])
 
 
 def _between(normals: Array, low: Array, high: Array, x: Array, y: Array) -> Interval:

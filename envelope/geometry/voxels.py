@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -105,6 +106,36 @@ class Marks:
             level = np.floor((height[who, a, b] - grid.origin[2]) / grid.height).astype(np.intp)
             place = column * (nz + 1) + (level + more).clip(0, nz)
             np.add.at(self._changes, place, np.int32(sign))
+
+    def counted(self) -> Index:
+        """How many cells are taken up below each corner of the grid, (nx + 1, ny + 1, nz + 1)."""
+        nx, ny, nz = self.grid.count
+        count = np.zeros((nx + 1, ny + 1, nz + 1), dtype=np.intp)
+        count[1:, 1:, 1:] = self.taken()
+        for axis in range(3):
+            np.cumsum(count, axis=axis, out=count)
+        return count
+
+    def full(self, counted: Index, low: Array, high: Array) -> Mask:
+        """Whether all cells that boxes touch are taken up; see `counted`.
+
+        Args:
+            counted: The count, as it was when it was asked for.
+            low: Lowest corners, shape (n, 3) [m].
+            high: Highest corners.
+        """
+        size = np.array([self.grid.side, self.grid.side, self.grid.height])
+        origin, most = np.array(self.grid.origin), np.array(self.grid.count)
+        first = np.floor((low - origin) / size).astype(np.intp).clip(0, most)
+        last = (np.floor((high - origin) / size).astype(np.intp) + 1).clip(0, most)
+        inside = np.zeros(len(low), dtype=np.intp)
+        for x, y, z in product((0, 1), repeat=3):
+            sign = 1 if (x + y + z) % 2 else -1
+            inside += (
+                sign
+                * counted[(first, last)[x][:, 0], (first, last)[y][:, 1], (first, last)[z][:, 2]]
+            )
+        return inside == (last - first).prod(axis=1)
 
     def taken(self) -> Mask:
         """Which cells are taken up, shape (nx, ny, nz)."""

@@ -18,8 +18,9 @@ from ..cell.model import Cell
 from ..checks.finding import Result
 from ..geometry.bodies import Mesh
 from ..geometry.frames import Array
-from ..geometry.voxels import Grid, Marks
-from .space_marking import boxes, excess, inside_of
+from ..geometry.voxels import Grid
+from .space_filling import fill
+from .space_marking import boxes, excess
 from .space_motions import Motions, motions_of
 from .space_strides import Strides, strides_of
 
@@ -142,11 +143,8 @@ def swept(chain: Chain, world_from_base: Array, motions: Motions, tolerance: flo
     low = np.min([around[index][0].min(axis=0) for index in used], axis=0)
     high = np.max([around[index][1].max(axis=0) for index in used], axis=0)
     grid = Grid.around(low, high, side, _HEIGHT * side)
-    marks = Marks(grid)
-    for index in used:
-        inside = inside_of(bodies[index], strides[index], grid)
-        marks.columns(*around[index], inside)
-    return Swept(grid, marks.taken(), tolerance, motions, tuple(strides), tuple(around))
+    taken = fill(grid, bodies, strides).taken
+    return Swept(grid, taken, tolerance, motions, tuple(strides), tuple(around))
 
 
 def _extreme(found: Swept, which: Sequence[int], sign: int) -> Extreme:

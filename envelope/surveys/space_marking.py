@@ -54,6 +54,13 @@ def inside_of(body: Body, strides: Strides, grid: Grid) -> Inside:
     return inside
 
 
+def reach_beyond(body: Body, grid: Grid) -> Array:
+    """How far beyond the boxes around its strides a body may mark cells, shape (3,) [m]."""
+    more = np.sqrt(0.5) if isinstance(body.shape, Capsule) else 0.5
+    up = more if isinstance(body.shape, Capsule) else 0.0
+    return grid.side * np.array([more, more, up]) + 1e-6
+
+
 def excess(body: Body) -> float:
     """By how much a body is drawn larger than it is, apart from stray and cells [m]."""
     shape = body.shape
