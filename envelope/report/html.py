@@ -249,6 +249,8 @@ def _placement(judged: Judged, marks: Mapping[str, Any]) -> dict[str, Any]:
     seen: set[str] = set()
     kept = [f for f in ordered if f.verdict != "pass" or not (f.check in seen or seen.add(f.check))]
     finding = ordered[0] if ordered else None
+    if judged.verdict == "pass":
+        finding = nearest(judged) or finding  # the tightest instant is its worst
     at = None if finding is None else finding.at
     words = ""
     if finding is not None and judged.verdict != "pass":

@@ -122,10 +122,16 @@ def _against_limit(result: Result, check: str) -> Profile:
 def _share(finding: Finding) -> float | None:
     """How much of what is allowed is used [%]; also where the limit is a least value."""
     value, limit = finding.value, finding.limit
-    if not value or not limit:
+    if value is None or not limit:
         return None
-    least = (finding.verdict in ("pass", "marginal")) == (value > limit)
-    return (limit / value if least and value != limit else value / limit) * 100.0
+    passes = finding.verdict in ("pass", "marginal")
+    if (
+        finding.unit.startswith("%")
+        or finding.verdict == "not checked"
+        or passes == (value < limit)
+    ):
+        return value / limit * 100.0
+    return limit / value * 100.0 if value else None
 
 
 def nearest(judged: Judged) -> Finding | None:

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from envelope.cell.model import GripField
+from envelope.checks.finding import Finding
 from envelope.report.html import as_html
+from envelope.report.profiles import profiles
 from envelope.report.rendering import script_safe
 from envelope.report.text import CAUTION, PROVED
 
@@ -93,6 +95,25 @@ def test_json_in_a_script_element_comes_back_as_it_was(text):
 def test_json_has_no_number_that_a_browser_cannot_read():
     with pytest.raises(ValueError, match="JSON"):
         script_safe([float("nan")])
+
+
+def test_a_placement_that_passes_is_shown_where_it_is_tightest():
+    tight = replace(made.CLASH, verdict="pass", value=28.0, upper=28.5, limit=20.0)
+    data = embedded(page_of(made.judged(1, made.PASS, tight)))
+    assert data["placements"][0]["at"] == pytest.approx(2.31)
+    assert data["placements"][0]["segment"] == "transfer"
+    assert data["placements"][0]["mark"] is None
+
+
+def test_use_of_load_and_hold_is_drawn_against_what_is_allowed():
+    load = Finding("load", "fail", 120.0, 100.0, "%", "too heavy")
+    hold = Finding("hold", "not checked", 40.0, 100.0, "%", "without a motion")
+    result = made.result(made.judged(1, made.PASS, load, hold))
+    drawn = {profile.title.split(",")[0]: profile for profile in profiles(cell_of(result), result)}
+    assert drawn["Load"].points[0].label == "A/1/1: 120 % (fail)"
+    assert drawn["Hold"].points[0].label == "A/1/1: 40 % (fail)"
+    level = next(level.y for level in drawn["Load"].limits)
+    assert drawn["Load"].points[0].y < level < drawn["Hold"].points[0].y  # y is down
 
 
 def test_why_there_are_no_pictures_is_said():
