@@ -1,5 +1,6 @@
 """Ways of grouping side by side, as text."""
 
+from collections import Counter
 from collections.abc import Iterator
 from textwrap import wrap
 
@@ -92,7 +93,10 @@ def _failing(way: WayFound, width: int) -> Iterator[str]:
     if way.judged is None or not way.judged.failing or way.same_as:
         return
     failing = way.judged.failing
-    yield f"{way.name}: {len(failing)} of {way.judged.placements} placements fail"
+    counts = Counter(name for each in failing for name in each.checks)
+    by = ", ".join(f"{name} {number}" for name, number in counts.most_common())
+    head = f"{way.name}: {len(failing)} of {way.judged.placements} placements fail ({by})"
+    yield from _hanging(head, width)
     for each in failing[:_TOLD]:
         yield from _hanging(f"  {each.placement} {each.group}, {each.check}: {each.message}", width)
     if len(failing) > _TOLD:

@@ -20,12 +20,17 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class FailingPlacement:
-    """A placement that fails or could not be checked, and its first such finding."""
+    """A placement that fails or could not be checked, and its first such finding.
+
+    Attributes:
+        checks: All checks that it fails, or that could not be made.
+    """
 
     placement: str
     group: str
     check: str
     message: str
+    checks: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,7 @@ from .runner import Progress, Runner
 from .ways import Laid, laid_out
 
 _ALONE = "cycles alone: no line stated"
+_SILENT = {"hold": "the tool's file does not say how strongly it holds"}
 _DECIMALS = 4
 _CLASSES = (
     "carried_to_placed",
@@ -107,7 +108,7 @@ def judge_way(request: WayRequest) -> WayJudged:
     try:
         cell = request.file.cell()
     except CellError as error:
-        failing = FailingPlacement("", "", "cell", error.problems[0].found)
+        failing = FailingPlacement("", "", "cell", error.problems[0].found, ("cell",))
         none = Measured(None, text="not a cell")
         return WayJudged(0, 0, (failing,), (), 0, none, "", none, none, none, "fail")
     return judged_way(cell, check(cell))
@@ -117,7 +118,9 @@ def judged_way(cell: Cell, result: Result) -> WayJudged:
     """What a check adds up to."""
     judged = result.placements
     failing = [
-        FailingPlacement(j.placement.id, j.placement.group.name, finding.check, finding.message)
+        FailingPlacement(
+            j.placement.id, j.placement.group.name, finding.check, finding.message, _checks(j)
+        )
         for j in judged
         if (finding := first_failure(j)) is not None
     ]
@@ -140,6 +143,12 @@ def judged_way(cell: Cell, result: Result) -> WayJudged:
     )
 
 
+def _checks(judged: Judged) -> tuple[str, ...]:
+    """The checks that a placement fails, or that could not be made."""
+    bad = (f.check for f in judged.findings if f.verdict in ("fail", "not checked"))
+    return tuple(dict.fromkeys(bad)) or ("check",)
+
+
 def _rate(cell: Cell, result: Result) -> Measured:
     rate = rate_of(cell, result)
     if rate is None:
@@ -153,7 +162,10 @@ def _most_used(judged: Sequence[Judged], name: str) -> Measured:
     """The largest share used [%] that a check found; none is made up where it found none."""
     mine = [(f, j.placement.id) for j in judged for f in j.findings if f.check == name]
     if not mine:
-        return Measured(None, "", f"no check on {name} was made")
+        return Measured(None, "", _SILENT.get(name, f"no check on {name} was made"))
+    for finding, where in mine:  # what is not held at all has no share, and is no less for it
+        if finding.verdict == "fail" and finding.value is None:
+            return Measured(None, where, f"over any limit: {finding.message}")
     valued = [(f, where) for f, where in mine if f.value is not None and f.unit == "%"]
     if not valued:
         return Measured(None, mine[0][1], mine[0][0].message)
@@ -203,7 +215,7 @@ def from_json(data: Any) -> WayJudged:
     return WayJudged(
         data["placements"],
         data["marginal"],
-        tuple(FailingPlacement(**entry) for entry in data["failing"]),
+        tuple(_failing_from(entry) for entry in data["failing"]),
         tuple((str(pallet), int(number)) for pallet, number in data["cycles"]),
         data["cartons"],
         measured("rate"),
@@ -213,3 +225,8 @@ def from_json(data: Any) -> WayJudged:
         measured("clearance"),
         data["verdict"],
     )
+
+
+def _failing_from(data: Any) -> FailingPlacement:
+    names = ("placement", "group", "check", "message")
+    return FailingPlacement(*(str(data[name]) for name in names), tuple(data["checks"]))

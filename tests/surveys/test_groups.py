@@ -139,13 +139,14 @@ def test_numbers_are_those_of_the_findings_and_what_is_not_known_is_a_dash(monke
     assert single.fits
     assert len(pair.failing) == 6  # three pairs in each of two layers
     assert single.clearance.value == 14.0  # 0.2 mm is all that is asked for, close to rest
-    assert single.hold == Measured(None, "", "no check on hold was made")
+    assert single.hold == Measured(None, "", "the tool's file does not say how strongly it holds")
     assert single.rate.value is None  # no motion was found
     assert found.ways[found.best].name == "single cartons"
     text = groups_text(found)
-    assert "hold -: no check on hold was made." in text
+    assert "hold -: the tool's file does not say how strongly it holds." in text
     assert "cartons/min -: no motion." in text
     assert "6 of 12 fail" in text
+    assert "pair along: 6 of 12 placements fail (load 6)" in text
 
 
 def test_an_overlap_counts_wherever_it_is():
@@ -155,6 +156,18 @@ def test_an_overlap_counts_wherever_it_is():
     way = judged_way(cell, Result("", "", judged))
     assert way.clearance.value == -12.0
     assert not way.fits
+
+
+def test_a_carton_that_nothing_holds_is_not_hidden_by_one_that_is_held():
+    """It has no share in numbers; the share of another carton does not stand for it."""
+    cell = cell_file().cell()
+    held = Finding("hold", "pass", 40.0, 100.0, "%", "held")
+    loose = Finding("hold", "fail", None, 100.0, "%", "held by nothing")
+    judged = [Judged(p, (PASS, held), None) for p in cell.pallets[0].placements]
+    judged[4] = Judged(judged[4].placement, (PASS, loose, held, HEAVY), None)
+    way = judged_way(cell, Result("", "", tuple(judged)))
+    assert way.hold == Measured(None, judged[4].placement.id, "over any limit: held by nothing")
+    assert [each.checks for each in way.failing] == [("hold", "load")]
 
 
 def test_what_has_no_finding_does_not_fit():
