@@ -228,5 +228,7 @@ def from_json(data: Any) -> WayJudged:
 
 
 def _failing_from(data: Any) -> FailingPlacement:
-    names = ("placement", "group", "check", "message")
-    return FailingPlacement(*(str(data[name]) for name in names), tuple(data["checks"]))
+    checks = tuple(str(name) for name in data["checks"])
+    return FailingPlacement(
+        data["placement"], data["group"], data["check"], data["message"], checks
+    )
