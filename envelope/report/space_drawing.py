@@ -163,11 +163,23 @@ class _View:
         yield Words(TEXT, caption, (float(self.low[0] + shift[0]), float(self.high[1]) + 150.0))
         across = f"{names[0]} {down(low[0])} to {up(high[0])} mm"
         yield Words(MEASURE, across, (at, float(self.low[1]) - 270.0))
-        for hint in self._hints:
-            corner = hint.points[int(np.argmax(hint.points[:, 1]))] + shift
-            yield Words(hint.layer, hint.layer.lower(), (float(corner[0]), float(corner[1]) + 30.0))
+        yield from self._hint_words(shift)
         upward = f"{names[1]} {down(low[1])} to {up(high[1])} mm"
         yield Words(MEASURE, upward, (at, float(self.low[1]) - 380.0))
+
+    def _hint_words(self, shift: Array) -> Iterator[Words]:
+        """Names of the lines of hints: the outermost over its top, the others apart from it."""
+        outwards = sorted(self._hints, key=lambda line: -float(np.ptp(line.points[:, 0])))
+        for number, line in enumerate(outwards):
+            x, y = line.points[:, 0], line.points[:, 1]
+            if number == 0:
+                at = line.points[int(np.argmax(y))] + [0.0, 30.0]
+            elif number == 1:
+                at = line.points[int(np.argmin(y))] + [0.0, 40.0]
+            else:
+                at = line.points[int(np.argmin(x))] + [40.0, 1.5 * _TEXT * (number - 2)]
+            at = at + shift
+            yield Words(line.layer, line.layer.lower(), (float(at[0]), float(at[1])))
 
 
 def _hull(points: Array) -> Array:
