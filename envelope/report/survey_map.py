@@ -41,6 +41,9 @@ def _remarks(survey: BaseSurvey) -> list[str]:
     return remarks
 
 
+_LEAST_SPAN = 1.0  # of a colour scale: what differs by less looks alike
+
+
 @dataclass(frozen=True, slots=True)
 class _Quantity:
     """What a map shows of a variant."""
@@ -93,7 +96,11 @@ def _base_panel(
 ) -> Panel:
     every = [quantity.of(variant) for variant in survey.variants]
     known = [value for value in every if value is not None]
-    low, high = (0.0, 100.0) if quantity.unit == "%" else (min(known), max(known))
+    low, high = (
+        (0.0, 100.0)
+        if quantity.unit == "%"
+        else (min(known), max(max(known), min(known) + _LEAST_SPAN))
+    )
     tiles = tuple(
         Tile(
             variant.value(axes[0]),

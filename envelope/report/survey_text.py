@@ -66,7 +66,8 @@ def _left_out(survey: BaseSurvey) -> Iterator[str]:
     stopped = total - complete - wrong
     if stopped:
         yield f"{stopped} of {total} variants: {_NOT_COMPUTED}"
-    yield "Cartons/min counts cycles alone: no pallet changes, no waiting for cartons."
+    yield "Cartons/min: sustained where the cell states its line; else cycles alone, without pallet"
+    yield "changes and without waiting for cartons."
     yield ""
 
 
@@ -77,6 +78,8 @@ def _tolerance_line(tolerance: Tolerance) -> str:
 
 
 def _side(good: float, bad: float | None, sign: str) -> str:
+    if bad is None and not good:
+        return f"{sign}0 (the range ends there)"
     if bad is None:
         return f"{sign}{good:g} at least (the end of the range)"
     return f"{sign}{good:g} (fails at {sign}{bad:g})"

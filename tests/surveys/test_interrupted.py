@@ -20,7 +20,7 @@ from envelope.surveys.store import Store, survey_key
 from tests.support.small_cell import TEXT
 
 ROOT = Path(__file__).parents[2]
-ASKED = Asked((read_range("arm.at.y", "0,50"), read_range("arm.at.x", "-500,0,700")))
+ASKED = Asked((read_range("arm.at.y", "0"), read_range("arm.at.x", "-500,0,300,700")))
 
 
 @pytest.fixture(scope="module")
@@ -74,8 +74,8 @@ def test_interrupted_twenty_times_at_random_moments_the_bytes_are_the_same(
 def command(cell, *more):
     return [
         sys.executable,
-        *("-m", "envelope", "survey", "base", str(cell), "--y", "0,50"),
-        *("--x", "-500,0,700", "--jobs", "2", "--results", "r.json", *more),
+        *("-m", "envelope", "survey", "base", str(cell), "--y", "0"),
+        *("--x", "-500,0,300,700", "--jobs", "2", "--results", "r.json", *more),
     ]
 
 
