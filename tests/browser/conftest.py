@@ -18,8 +18,13 @@ CELL = Path(__file__).parents[1] / "cells" / "accepted" / "single.yaml"
 NAME = "</script><script>window.taken = true</script><img src=x onerror='taken=1'> & tea"
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 # WebGL is computed without a graphics card; a container has no sandbox to offer.
-SOFTWARE = ("--no-sandbox", "--use-angle=swiftshader", "--enable-unsafe-swiftshader")
-NO_3D = ("--no-sandbox", "--disable-3d-apis")
+SOFTWARE = (
+    "--no-sandbox",
+    "--disable-dev-shm-usage",
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+)
+NO_3D = ("--no-sandbox", "--disable-dev-shm-usage", "--disable-3d-apis")
 PATIENCE = 60_000  # [ms]: the machine may be busy
 
 
