@@ -7,6 +7,7 @@ from ..surveys.remedy import RemedySurvey, Rung, Tried
 from ..surveys.remedy_changes import Ladder
 
 _WIDE = 100
+_TOLD = 80  # letters of why a change does not cure
 _CAUTION = (
     "Each change was tried alone and checked whole, with every check: none of its placements "
     "fails. What else it changes (guards, the line, the floor) is not known here."
@@ -78,13 +79,7 @@ def _vain_row(rung: Rung) -> tuple[str, ...]:
         span = f"{ladder.steps[0].value} to {ladder.steps[-1].value} mm"
     else:
         span = ", ".join(step.value for step in ladder.steps)
-    if not last.judged:
-        still = last.trouble  # no valid cell
-    elif last.failed:
-        looked = f"{last.judged}" if last.whole else f"the {last.judged} looked at"
-        still = f"at {last.step.value} {last.failed} of {looked} fail"
-    else:
-        still = f"at {last.step.value}: {last.trouble}"
+    still = textwrap.shorten(f"at {last.step.value}: {last.trouble}", _TOLD, placeholder=" ...")
     return ladder.key, span, still
 
 

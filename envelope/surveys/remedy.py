@@ -9,7 +9,7 @@ from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
 from ..checks.finding import Judged, Result
-from ..verify import check
+from ..verify import check, verdicts
 from .judging import failing, trouble_of
 from .remedy_changes import Kind, Ladder, Reach, Step, ladders_of
 from .runner import Progress, Runner
@@ -26,7 +26,7 @@ class Tried:
     Attributes:
         step: What was set, and how far that is from before.
         cures: Whether the whole cell was checked with it and nothing failed.
-        whole: Whether all placements were looked at, not only some that failed before.
+        whole: Whether all placements were looked at, not only those up to one that fails.
         judged, failed, marginal: How many placements were looked at, fail or could not be
             checked, are marginal.
         cartons: How many the cell puts down with it.
@@ -139,7 +139,7 @@ def find_remedies(
 
 def _telling(failed: Sequence[Judged]) -> tuple[str, ...]:
     """Some of the placements that fail, spread over them all."""
-    ids = [judged.placement.id for judged in failed]
+    ids = [judged.placement.id for judged in reversed(failed)]  # the uppermost fail longest
     if len(ids) <= _TELLING:
         return tuple(ids)
     places = (round(k * (len(ids) - 1) / (_TELLING - 1)) for k in range(_TELLING))
@@ -244,11 +244,16 @@ def attempt(file: CellFile, asked: Attempt) -> Tried:
     except CellError as error:
         return Tried(asked.step, trouble=error.problems[0].found if error.problems else str(error))
     there = {p.id for pallet in cell.pallets for p in pallet.placements[pallet.done :]}
-    first = [name for name in asked.first if name in there]
-    if first:
-        some = check(cell, placements=first)
-        if any(failing(judged) for judged in some.placements):
-            return _told(cell, asked.step, some.placements, _trouble(some), whole=False)
+    looked: list[Judged] = []
+    for name in asked.first:
+        if name in there:
+            looked += check(cell, placements=[name]).placements
+            if failing(looked[-1]):
+                return _told(cell, asked.step, looked, trouble_of(looked[-1]), whole=False)
+    for some in verdicts(cell, stop_after=0):  # quicker than a whole check, and as strict
+        if any(failing(judged) for judged in some):
+            failed = next(judged for judged in some if failing(judged))
+            return _told(cell, asked.step, [*looked, *some], trouble_of(failed), whole=False)
     result = check(cell)
     return _told(cell, asked.step, result.placements, _trouble(result), whole=True)
 

@@ -103,7 +103,7 @@ def test_a_change_that_cures_one_placement_and_spoils_another_is_no_cure(tmp_pat
         for f in check(load(path, nearer.settings), placements=["A/1/1"]).placements[0].findings
     )
     told = attempt(read_cell_file(path), nearer)
-    assert told.whole
+    assert told.judged >= 2  # the one that was cured, and one that was not asked for first
     assert not told.cures
     assert told.trouble.startswith("A/1/2 ")
 
