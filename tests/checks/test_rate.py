@@ -22,6 +22,7 @@ infeed: {at: {x: -500, y: 800, z: 700, yaw: 90}, width: 450, queue_gap: 10}
 pallets: {A: {size: [1200, 800, 144], at: {x: 500, y: -400}, stack: main}}
 stacks: {main: {layers: 2, patterns: [row]}}
 patterns: {row: {column: {group: tea}}}
+hold: {safety: 1.5}
 """
 PAIRS = """
 name: Oats, single and in pairs
