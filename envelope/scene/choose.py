@@ -69,7 +69,9 @@ def rank(finding: Finding) -> tuple[int, int, float, float]:
     room = float("-inf")
     if finding.value is not None and finding.limit is not None:
         room = finding.value - finding.limit
-        if finding.unit.startswith("%") and finding.check == "reach":
+        if finding.verdict == "fail":  # whichever side of the limit is the wrong one
+            room = -abs(room)
+        elif finding.unit.startswith("%") and finding.check in ("reach", "load", "hold"):
             room = -room
     check = _CHECKS.index(finding.check) if finding.check in _CHECKS else len(_CHECKS)
     at = finding.at if finding.at is not None else 0.0

@@ -150,7 +150,9 @@ def _when(problem: Problem) -> str:
     finding, cycle = problem.finding, problem.judged.cycle
     pair = finding.check in ("approach", "collision") and finding.between is not None
     parts: list[str] = []
-    if not pair and finding.value is not None and finding.limit is not None:
+    if finding.check == "reach" and finding.gain is not None and finding.value is not None:
+        parts.append(f"{in_units(abs(finding.value), finding.unit)} out of reach, limit 0 mm")
+    elif not pair and finding.value is not None and finding.limit is not None:
         value, limit = in_units(finding.value, finding.unit), in_units(finding.limit, finding.unit)
         parts.append(f"measured {value}, limit {limit}")
     if finding.worst_case is not None and finding.allowances:

@@ -44,3 +44,8 @@ def test_failing_comes_before_marginal():
 
 def test_nothing_is_pictured_where_everything_passes():
     assert problems(result([finding(90.0, verdict="pass")])) == []
+
+
+def test_of_loads_over_their_limit_the_heaviest_is_taken():
+    light, heavy = (Finding("load", "fail", value, 100.0, "%", "words") for value in (123.0, 210.0))
+    assert problems(result([light, heavy]))[0].finding == heavy
