@@ -9,10 +9,9 @@ import click
 
 from .answer import answer, remark
 from .cores import cores
-from .files import write_whole
 from .main import COMMANDS, FAILS, GOOD
 from .progress import progress_bar
-from .survey_options import refuse_outputs
+from .survey_options import refuse_outputs, write_best
 
 PIPED_WIDTH = 100
 
@@ -56,8 +55,7 @@ def pair(cell: Path, quiet: bool, settings: tuple[str, ...], **asked: Any) -> in
         found = search(file, names, in_parts=asked["in_parts"], jobs=jobs, progress=progress)
     answer(pairing_line(found) + "\n" if quiet else pairing_text(found, _width()))
     if best is not None and found.passes:
-        write_whole(best, found.file.content.decode())
-        remark(f"Wrote {best}. Check it with: envelope check {best}")
+        write_best(best, found.file.content.decode())
     elif best is not None:
         remark(f"{best} is not written: a cell file that fails is no use.")
     return GOOD if found.passes else FAILS

@@ -6,9 +6,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .answer import answer, remark
-from .files import write_whole
 from .main import COMMANDS, FAILS, GOOD
-from .survey_options import cores, opened, refuse_outputs, survey_options, survey_progress
+from .survey_options import (
+    at_work,
+    cores,
+    opened,
+    refuse_outputs,
+    survey_options,
+    write_best,
+    write_outputs,
+)
 
 if TYPE_CHECKING:
     from ..cell.variants import CellFile
@@ -62,25 +69,15 @@ def _searched(
     file: "CellFile", reach: "Reach", store: "Store[Tried]", asked: dict[str, Any], quiet: bool
 ) -> "RemedySurvey":
     from ..surveys.remedy import find_remedies
-    from ..surveys.runner import Runner
 
-    jobs = asked["jobs"] or cores()
-    with (
-        Runner(jobs=jobs, cluster=asked["cluster"], store=store) as runner,
-        survey_progress("trying", wanted=not quiet) as progress,
-    ):
-        return find_remedies(file, reach, runner, progress, jobs)
+    with at_work(asked, store, "trying", quiet) as (runner, progress):
+        return find_remedies(file, reach, runner, progress, asked["jobs"] or cores())
 
 
 def _write(file: "CellFile", found: "RemedySurvey", asked: dict[str, Any]) -> None:
-    from ..surveys.results import as_json
-
-    if asked["results"] is not None:
-        write_whole(asked["results"], as_json(found))
-        remark(f"Wrote {asked['results']}")
+    write_outputs(found, asked)
     if asked["best"] is not None and found.cures:
         ladder, tried = found.cures[0]
-        write_whole(asked["best"], file.text((f"{ladder.key}={tried.step.value}",)))
-        remark(f"Wrote {asked['best']}. Check it with: envelope check {asked['best']}")
+        write_best(asked["best"], file.text((f"{ladder.key}={tried.step.value}",)))
     elif asked["best"] is not None:
         remark(f"{asked['best']} is not written: there is no change to write.")

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .answer import answer, remark
-from .files import write_whole
+from .answer import answer
 from .main import FAILS, GOOD
 from .survey import SURVEYS
 from .survey_options import (
-    cores,
+    at_work,
     opened,
     refuse_outputs,
     report_option,
     survey_options,
-    survey_progress,
+    write_best,
+    write_outputs,
 )
 
 if TYPE_CHECKING:
@@ -104,31 +104,16 @@ def _survey(
     quiet: bool,
 ) -> "BaseSurvey":
     from ..surveys.base import survey_base
-    from ..surveys.runner import Runner
 
-    with (
-        Runner(jobs=asked["jobs"] or cores(), cluster=asked["cluster"], store=store) as runner,
-        survey_progress("surveying", wanted=not quiet) as progress,
-    ):
+    with at_work(asked, store, "surveying", quiet) as (runner, progress):
         return survey_base(file, wanted, runner, progress)
 
 
 def _write(file: "CellFile", found: "BaseSurvey", asked: dict[str, Any]) -> None:
     from ..report.survey_map import base_map
-    from ..surveys.results import as_json
+    from ..report.survey_page import base_page
 
-    if asked["results"] is not None:
-        write_whole(asked["results"], as_json(found))
-        remark(f"Wrote {asked['results']}")
-    if asked["picture"] is not None:
-        write_whole(asked["picture"], base_map(found))
-        remark(f"Drew {asked['picture']}")
-    if asked["report"] is not None:
-        from ..report.survey_page import base_page
-
-        write_whole(asked["report"], base_page(found))
-        remark(f"Wrote {asked['report']}")
+    write_outputs(found, asked, picture=base_map, page=base_page)
     if asked["best"] is not None:
         settings = tuple(f"{key}={value}" for key, value in found.best.settings)
-        write_whole(asked["best"], file.text(settings))
-        remark(f"Wrote {asked['best']}. Check it with: envelope check {asked['best']}")
+        write_best(asked["best"], file.text(settings))

@@ -6,17 +6,17 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from .answer import answer, remark
-from .files import write_whole
 from .main import FAILS, GOOD
 from .pair import names_of
 from .survey import SURVEYS
 from .survey_options import (
-    cores,
+    at_work,
     opened,
     refuse_outputs,
     report_option,
     survey_options,
-    survey_progress,
+    write_best,
+    write_outputs,
 )
 
 if TYPE_CHECKING:
@@ -51,15 +51,11 @@ def groups(cell: Path, quiet: bool, **asked: Any) -> int:
     from ..cell.variants import read_cell_file
     from ..report.groups import groups_line, groups_text
     from ..surveys.groups import from_json, survey_groups, to_json
-    from ..surveys.runner import Runner
 
     file = read_cell_file(cell, asked["settings"])
     lists = tuple(names_of(text) for text in asked["lists"])
-    with (
-        opened(file, "groups", repr(lists), asked, to_json, from_json) as store,
-        Runner(jobs=asked["jobs"] or cores(), cluster=asked["cluster"], store=store) as runner,
-    ):
-        with survey_progress("surveying", wanted=not quiet) as progress:
+    with opened(file, "groups", repr(lists), asked, to_json, from_json) as store:
+        with at_work(asked, store, "surveying", quiet) as (runner, progress):
             found, files = survey_groups(file, lists, runner, progress)
         answer(groups_line(found) + "\n" if quiet else groups_text(found))
         _write(found, files, asked)
@@ -68,19 +64,9 @@ def groups(cell: Path, quiet: bool, **asked: Any) -> int:
 
 def _write(found: "GroupsSurvey", files: "dict[str, CellFile]", asked: dict[str, Any]) -> None:
     from ..report.groups_picture import groups_picture
-    from ..surveys.results import as_json
+    from ..report.survey_page import groups_page
 
-    if asked["results"] is not None:
-        write_whole(asked["results"], as_json(found))
-        remark(f"Wrote {asked['results']}")
-    if asked["picture"] is not None:
-        write_whole(asked["picture"], groups_picture(found))
-        remark(f"Drew {asked['picture']}")
-    if asked["report"] is not None:
-        from ..report.survey_page import groups_page
-
-        write_whole(asked["report"], groups_page(found))
-        remark(f"Wrote {asked['report']}")
+    write_outputs(found, asked, picture=groups_picture, page=groups_page)
     if asked["best"] is not None:
         _write_best(found, files, asked["best"])
 
@@ -92,5 +78,4 @@ def _write_best(found: "GroupsSurvey", files: "dict[str, CellFile]", path: Path)
     if best is None or judged is None or judged.verdict not in ("pass", "marginal"):
         remark(f"{path} is not written: no way passes as a whole.")
         return
-    write_whole(path, files[best.name].content.decode())
-    remark(f"Wrote {path}. Check it with: envelope check {path}")
+    write_best(path, files[best.name].content.decode())

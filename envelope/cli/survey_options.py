@@ -11,15 +11,18 @@ import click
 
 from .answer import remark
 from .cores import cores as cores
-from .files import refuse_existing
+from .files import refuse_existing, write_whole
 from .progress import Progress, progress_bar
 
 if TYPE_CHECKING:
     from ..cell.variants import CellFile
+    from ..surveys.results import Survey
+    from ..surveys.runner import Runner
     from ..surveys.store import Store
 
 F = TypeVar("F", bound=Callable[..., Any])
 A = TypeVar("A")
+S = TypeVar("S", bound="Survey")
 TOLD_EVERY = 15.0  # [s]: between lines of progress where standard error is no terminal
 
 
@@ -114,6 +117,43 @@ def opened(
             raise
         if named is None:
             store.remove()
+
+
+@contextmanager
+def at_work(
+    asked: dict[str, Any], store: "Store[A]", label: str, quiet: bool
+) -> "Generator[tuple[Runner[A], Progress | None]]":
+    """What does the work of a survey, as its options ask, and what is told of its progress."""
+    from ..surveys.runner import Runner
+
+    with (
+        Runner(jobs=asked["jobs"] or cores(), cluster=asked["cluster"], store=store) as runner,
+        survey_progress(label, wanted=not quiet) as progress,
+    ):
+        yield runner, progress
+
+
+def write_outputs(
+    survey: S,
+    asked: dict[str, Any],
+    *,
+    picture: Callable[[S], str] | None = None,
+    page: Callable[[S], str] | None = None,
+) -> None:
+    """Write what is asked for of the results, the picture and the page of a survey."""
+    from ..surveys.results import as_json
+
+    ways = (("results", as_json, "Wrote"), ("picture", picture, "Drew"), ("report", page, "Wrote"))
+    for name, made, verb in ways:
+        if made is not None and asked[name] is not None:
+            write_whole(asked[name], made(survey))
+            remark(f"{verb} {asked[name]}")
+
+
+def write_best(path: Path, text: str) -> None:
+    """Write a cell file that was found best."""
+    write_whole(path, text)
+    remark(f"Wrote {path}. Check it with: envelope check {path}")
 
 
 @contextmanager

@@ -5,17 +5,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .answer import answer, remark
-from .files import write_whole
+from .answer import answer
 from .main import GOOD
 from .survey import SURVEYS
 from .survey_options import (
-    cores,
+    at_work,
     opened,
     refuse_outputs,
     report_option,
     survey_options,
-    survey_progress,
+    write_outputs,
 )
 
 if TYPE_CHECKING:
@@ -74,27 +73,13 @@ def _survey(
     quiet: bool,
 ) -> "ReachSurvey":
     from ..surveys.reach import survey_reach
-    from ..surveys.runner import Runner
 
-    with (
-        Runner(jobs=asked["jobs"] or cores(), cluster=asked["cluster"], store=store) as runner,
-        survey_progress("mapping", wanted=not quiet) as progress,
-    ):
+    with at_work(asked, store, "mapping", quiet) as (runner, progress):
         return survey_reach(file, wanted, runner, progress)
 
 
 def _write(found: "ReachSurvey", asked: dict[str, Any]) -> None:
     from ..report.reach_map import reach_map
-    from ..surveys.results import as_json
+    from ..report.survey_page import reach_page
 
-    if asked["results"] is not None:
-        write_whole(asked["results"], as_json(found))
-        remark(f"Wrote {asked['results']}")
-    if asked["picture"] is not None:
-        write_whole(asked["picture"], reach_map(found))
-        remark(f"Drew {asked['picture']}")
-    if asked["report"] is not None:
-        from ..report.survey_page import reach_page
-
-        write_whole(asked["report"], reach_page(found))
-        remark(f"Wrote {asked['report']}")
+    write_outputs(found, asked, picture=reach_map, page=reach_page)

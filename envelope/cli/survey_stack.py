@@ -6,17 +6,16 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from .answer import answer, remark
-from .files import write_whole
+from .answer import answer
 from .main import FAILS, GOOD
 from .survey import SURVEYS
 from .survey_options import (
-    cores,
+    at_work,
     opened,
     refuse_outputs,
     report_option,
     survey_options,
-    survey_progress,
+    write_outputs,
 )
 
 if TYPE_CHECKING:
@@ -92,28 +91,14 @@ def _survey(
     asked: dict[str, Any],
     quiet: bool,
 ) -> "StackSurvey":
-    from ..surveys.runner import Runner
     from ..surveys.stack import survey_stack
 
-    with (
-        Runner(jobs=asked["jobs"] or cores(), cluster=asked["cluster"], store=store) as runner,
-        survey_progress("surveying", wanted=not quiet) as progress,
-    ):
+    with at_work(asked, store, "surveying", quiet) as (runner, progress):
         return survey_stack(file, wanted, runner, progress)
 
 
 def _write(found: "StackSurvey", asked: dict[str, Any]) -> None:
     from ..report.stack_picture import stack_picture
-    from ..surveys.results import as_json
+    from ..report.survey_page import stack_page
 
-    if asked["results"] is not None:
-        write_whole(asked["results"], as_json(found))
-        remark(f"Wrote {asked['results']}")
-    if asked["picture"] is not None:
-        write_whole(asked["picture"], stack_picture(found))
-        remark(f"Drew {asked['picture']}")
-    if asked["report"] is not None:
-        from ..report.survey_page import stack_page
-
-        write_whole(asked["report"], stack_page(found))
-        remark(f"Wrote {asked['report']}")
+    write_outputs(found, asked, picture=stack_picture, page=stack_page)

@@ -6,12 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..cell.model import Cell, Pallet
+from ..cell.model import Cell
 from ..cell.patterns import towards_arm
 from ..geometry.frames import invert
 from ..palletizing.group import Carton, Group, Placement
 from ..palletizing.order import approach_direction
 from ..palletizing.pattern import Spot, Vector, wrapped
+from .errors import SurveyError
 
 _DIGITS = 9  # of metres and radians: equal layers stay equal
 
@@ -77,6 +78,17 @@ def _taken_apart(
     return spots
 
 
-def part_built(cell: Cell) -> Pallet | None:
-    """A pallet on which something stands at the start, if there is one."""
-    return next((pallet for pallet in cell.pallets if pallet.done), None)
+def refuse_part_built(cell: Cell, doing: str) -> None:
+    """Make sure that nothing stands on a pallet at the start.
+
+    Args:
+        cell: The cell.
+        doing: What takes whole pallets, as in "pair".
+
+    Raises:
+        SurveyError: If a pallet is part-built.
+    """
+    built = next((pallet for pallet in cell.pallets if pallet.done), None)
+    if built is not None:
+        text = f"{built.done} placements of pallet {built.name} are there at the start"
+        raise SurveyError(f"{text}; {doing} the whole pallet, with done: 0")

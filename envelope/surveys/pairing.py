@@ -13,7 +13,7 @@ from ..palletizing.pattern import Spot
 from ..verify import check
 from .carryable import Carryable, carryable
 from .errors import SurveyError
-from .layers import layers_of, part_built
+from .layers import layers_of, refuse_part_built
 from .regrouping import LayerSearch, Solver
 
 Progress = Callable[[int, int], None]
@@ -121,10 +121,7 @@ def pair(
     """
     file = file.with_values({}) if file.settings else file
     cell = file.cell()
-    built = part_built(cell)
-    if built is not None:
-        text = f"{built.done} placements of pallet {built.name} are there at the start"
-        raise SurveyError(f"{text}; pair the whole pallet, with done: 0")
+    refuse_part_built(cell, "pair")
     carried = carryable(file, cell, names)
     if not carried.several:
         raise SurveyError(_nothing_to_carry(carried))

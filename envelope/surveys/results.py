@@ -3,7 +3,7 @@
 import json
 import math
 from dataclasses import dataclass, fields, is_dataclass
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any, TypeAlias, cast
 
 from .grouped import GroupsSurvey
 from .judging import Judgement
@@ -12,6 +12,8 @@ from .ranges import Range
 
 if TYPE_CHECKING:
     from .remedy import RemedySurvey
+
+    Survey: TypeAlias = "BaseSurvey | StackSurvey | ReachSurvey | GroupsSurvey | RemedySurvey"
 
 FORMAT = 1
 DECIMALS = 4
@@ -247,9 +249,7 @@ class ReachSurvey:
     plan: tuple[Outline, ...]
 
 
-def as_json(
-    survey: "BaseSurvey | StackSurvey | ReachSurvey | GroupsSurvey | RemedySurvey",
-) -> str:
+def as_json(survey: "Survey") -> str:
     """A survey as a file that other programs read; the same survey gives the same bytes."""
     kind = type(survey).__name__.removesuffix("Survey").lower()
     head = {"format": FORMAT, "survey": kind}

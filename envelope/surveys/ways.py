@@ -7,8 +7,7 @@ from ..cell.model import Cell
 from ..cell.variants import CellFile
 from ..palletizing.takings import MOST_IN_PARTS
 from .carryable import Carryable, carryable
-from .errors import SurveyError
-from .layers import SingleLayer, layers_of, part_built
+from .layers import SingleLayer, layers_of, refuse_part_built
 from .pairing import written
 from .regrouping import LayerSearch, Solver
 
@@ -60,10 +59,7 @@ def laid_out(file: CellFile, lists: Sequence[Sequence[str]] = ()) -> list[Laid]:
     """
     file = file.with_values({}) if file.settings else file
     cell = file.cell()
-    built = part_built(cell)
-    if built is not None:
-        text = f"{built.done} placements of pallet {built.name} are there at the start"
-        raise SurveyError(f"{text}; survey the whole pallet, with done: 0")
+    refuse_part_built(cell, "survey")
     every = carryable(file, cell, usual=True)
     every.only([name for names in lists for name in names])
     ways = list(_listed(lists) if lists else _usual(every))
