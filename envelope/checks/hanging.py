@@ -13,7 +13,7 @@ from ..arm.flange_motion import Axis, FlangeMotion, flange_motion
 from ..cell.model import Cell
 from ..geometry.frames import Array
 from ..motion.cycle import Cycle, Segment
-from ..motion.states import States, states_of
+from ..motion.states import Index, States, states_along
 from ..palletizing.group import Group
 
 GRAVITY = 9.80665  # [m/s2]: standard gravity, ISO 80000-3
@@ -86,8 +86,8 @@ def hangings(cell: Cell, cycles: Sequence[tuple[Group, Cycle]]) -> list[Hanging]
     for kind, stretches in alike.items():
         members = [tuple(same) for same in stretches.values()]
         segments = [cycles[number][1].segments[index] for (number, index), *_ in members]
-        states = [states_of(cell.mounted.arm, segment) for segment in segments]
-        found.append(_hanging(cell, kind, members, states))  # pyright: ignore
+        states = states_along(cell.mounted.arm, segments)
+        found.append(_hanging(cell, kind, members, *states))  # pyright: ignore
     return found
 
 
@@ -101,27 +101,25 @@ def _hanging(
     cell: Cell,
     kind: tuple[Group, float, tuple[int, ...]],
     members: Sequence[tuple[tuple[int, int], ...]],
-    states: Sequence[States],
+    states: States,
+    counts: Index,
 ) -> Hanging:
-    ends = np.cumsum([len(state.times) for state in states]).tolist()
+    ends = np.cumsum(counts).tolist()
     stretches = tuple(
         Stretch(mine, first, stop)
         for mine, first, stop in zip(members, [0, *ends[:-1]], ends, strict=True)
     )
-    joints = np.concatenate([state.joints for state in states])
-    speeds = np.concatenate([state.speeds for state in states])
+    joints, speeds = states.joints, states.speeds
     chain = cell.mounted.arm.chain
-    changes = np.concatenate([state.accelerations for state in states])
-    motion = flange_motion(chain, joints, speeds, changes)
+    motion = flange_motion(chain, joints, speeds, states.accelerations)
     stop = motion
     if kind[2] and cell.tool.holds:
-        bends = np.concatenate([state.bends for state in states])
-        stop = flange_motion(chain, joints, speeds, bends + _braking(cell, speeds))
+        stop = flange_motion(chain, joints, speeds, states.bends + _braking(cell, speeds))
     down = -GRAVITY * cell.mounted.world_from_base[2, :3]  # in the base frame
     return Hanging(
         *kind,
         stretches,
-        np.concatenate([state.times - state.times[0] for state in states]),
+        states.times - np.repeat(states.times[[0, *ends[:-1]]], counts),
         joints,
         seen(motion, down[:, None]),
         seen(motion, motion.acceleration),

@@ -1,6 +1,7 @@
 """How joints change along the evenly spaced rows of a straight line."""
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..geometry.frames import Array
 
@@ -24,25 +25,33 @@ def slopes(rows: Array) -> tuple[Array, Array]:
     are taken as a straight connection of their ends.
 
     Args:
-        rows: Shape (n, dof), of a curve passed at even steps.
+        rows: Shape (..., n, dof), of curves passed at even steps.
 
     Returns:
         Two arrays of the shape of `rows`.
     """
-    count = len(rows)
+    count: int = rows.shape[-2]
     if count < 5:
-        mean = (rows[-1] - rows[0]) / (count - 1)
-        return np.repeat(mean[None], count, axis=0), np.zeros_like(rows)
+        mean = (rows[..., -1:, :] - rows[..., :1, :]) / (count - 1)
+        return np.repeat(mean, count, axis=-2), np.zeros_like(rows)
     window = np.clip(np.arange(count) - 2, 0, count - 5)
     place = np.arange(count) - window
-    near = rows[window[:, None] + np.arange(5)]
-    first = (_FIRST[place][:, :, None] * near).sum(axis=1)
-    second = (_SECOND[place][:, :, None] * near).sum(axis=1)
+    near = rows[..., window[:, None] + np.arange(5), :]
+    first = (_FIRST[place][:, :, None] * near).sum(axis=-2)
+    second = (_SECOND[place][:, :, None] * near).sum(axis=-2)
     return first, second
 
 
-def between(values: Array, places: Array) -> Array:
-    """Values at fractions of rows, straight between rows: shape (n, dof) to (m, dof)."""
-    low = np.clip(np.floor(places).astype(int), 0, len(values) - 2)
+def between(values: Array, places: Array, of: NDArray[np.intp] | None = None) -> Array:
+    """Values at fractions of rows, straight between rows: shape (n, dof) to (m, dof).
+
+    Args:
+        values: Shape (n, dof), or (k, n, dof) of several lines.
+        places: In rows, shape (m,).
+        of: Which line each place is on, shape (m,).
+    """
+    lines = values[None] if of is None else values
+    low = np.clip(np.floor(places).astype(int), 0, lines.shape[1] - 2)
+    line = np.zeros_like(low) if of is None else of
     share = (places - low)[:, None]
-    return values[low] * (1.0 - share) + values[low + 1] * share
+    return lines[line, low] * (1.0 - share) + lines[line, low + 1] * share

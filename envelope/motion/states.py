@@ -1,5 +1,6 @@
 """Where the joints are, and how they move, at instants along a timed segment."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -50,15 +51,55 @@ def states_of(arm: Arm, segment: Segment) -> States:
     Raises:
         ValueError: If the segment moves but carries no phases.
     """
-    phases, rows = segment.phases, segment.joints
-    if not len(phases):
-        if segment.times[-1] > segment.times[0]:
-            raise ValueError("the segment carries no phases")
-        still = np.zeros((1, rows.shape[1]))
-        return States(segment.times[:1], rows[:1], still, still, still)
-    which, after = _instants(arm, segment, phases)
-    joints, speeds, changes, bends = _moving(segment, which, after)
-    return States(phases[which, TIME] + after, joints, speeds, changes + bends, bends)
+    return states_along(arm, [segment])[0]
+
+
+def states_along(arm: Arm, segments: Sequence[Segment]) -> tuple[States, Index]:
+    """The states of segments, one after another, each as in `states_of`.
+
+    Returns:
+        The states, with the clock of each segment's own cycle, and how many each segment has.
+
+    Raises:
+        ValueError: If a segment moves but carries no phases.
+    """
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for number, segment in enumerate(segments):
+        curved = bool(len(segment.phases)) and bool(segment.phases[:, JERK].any())
+        shape = segment.kind, len(segment.joints), len(segment.phases), curved
+        alike.setdefault(shape, []).append(number)
+    parts: list[tuple[States, Index]] = []
+    for numbers in alike.values():
+        some = [segments[number] for number in numbers]
+        states, of = _at_rest(some) if not len(some[0].phases) else _alike(arm, some)
+        parts.append((states, np.array(numbers, dtype=np.intp)[of]))
+    if len(parts) == 1 and len(segments) == 1:
+        return parts[0][0], np.array([len(parts[0][1])], dtype=np.intp)
+    every = np.concatenate([of for _, of in parts]) if parts else np.zeros(0, np.intp)
+    order = np.argsort(every, kind="stable")
+    fields = ("times", "joints", "speeds", "accelerations", "bends")
+    joined = (np.concatenate([getattr(s, name) for s, _ in parts])[order] for name in fields)
+    return States(*joined), np.bincount(every, minlength=len(segments))
+
+
+def _at_rest(segments: Sequence[Segment]) -> tuple[States, Index]:
+    """The one state of each segment in which nothing moves. Raises ValueError."""
+    if any(segment.times[-1] > segment.times[0] for segment in segments):
+        raise ValueError("the segment carries no phases")
+    joints = np.stack([segment.joints[0] for segment in segments])
+    still = np.zeros_like(joints)
+    times = np.array([segment.times[0] for segment in segments])
+    return States(times, joints, still, still, still), np.arange(len(segments))
+
+
+def _alike(arm: Arm, segments: Sequence[Segment]) -> tuple[States, Index]:
+    """The states of segments of one kind, with as many rows and phases each; and whose they are."""
+    rows = np.stack([segment.joints for segment in segments])
+    phases = np.stack([segment.phases for segment in segments])
+    which, after = _instants(arm, segments[0].kind, rows, phases)
+    joints, speeds, changes, bends = _moving(segments[0].kind, rows, phases, which, after)
+    times = phases.reshape(-1, 6)[which, TIME] + after
+    return States(times, joints, speeds, changes + bends, bends), which // phases.shape[1]
 
 
 def moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, Array]:
@@ -69,23 +110,36 @@ def moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, 
         which: In which of its phases, shape (n,).
         after: Seconds since the phase began, shape (n,).
     """
-    joints, speeds, changes, bends = _moving(segment, which, after)
+    rows, phases = segment.joints[None], segment.phases[None]
+    joints, speeds, changes, bends = _moving(segment.kind, rows, phases, which, after)
     return joints, speeds, changes + bends
 
 
-def _moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array, Array, Array]:
-    """Joints, their speeds, and their accelerations in two parts: along the path, and by bends."""
-    phases, rows = segment.phases, segment.joints
-    place, speed, acceleration = state(phases, which, after)
-    place = np.clip(place, 0.0, len(rows) - 1.0)
-    if segment.kind == "joint":
-        leg = np.clip(np.floor(phases[which, PLACE] + 1e-9).astype(int), 0, len(rows) - 2)
-        first = rows[leg + 1] - rows[leg]
-        joints = rows[leg] + (place - leg)[:, None] * first
+def _moving(
+    kind: str, rows: Array, phases: Array, which: Index, after: Array
+) -> tuple[Array, Array, Array, Array]:
+    """Joints, their speeds, and their accelerations in two parts: along the path, and by bends.
+
+    Args:
+        kind: Of all the segments.
+        rows: Shape (segments, rows, dof).
+        phases: Shape (segments, phases, 6).
+        which: Number of the phase over all segments, shape (n,).
+        after: Seconds since it began, shape (n,).
+    """
+    of, last = which // phases.shape[1], rows.shape[1] - 1
+    flat = phases.reshape(-1, 6)
+    place, speed, acceleration = state(flat, which, after)
+    place = np.clip(place, 0.0, float(last))
+    if kind == "joint":
+        leg = np.clip(np.floor(flat[which, PLACE] + 1e-9).astype(int), 0, last - 1)
+        begin = rows[of, leg]
+        first = rows[of, leg + 1] - begin
+        joints = begin + (place - leg)[:, None] * first
         second = np.zeros_like(first)
     else:
         d1, d2 = slopes(rows)
-        joints, first, second = between(rows, place), between(d1, place), between(d2, place)
+        joints, first, second = (between(values, place, of) for values in (rows, d1, d2))
     return (
         joints,
         first * speed[:, None],
@@ -94,27 +148,42 @@ def _moving(segment: Segment, which: Index, after: Array) -> tuple[Array, Array,
     )
 
 
-def _instants(arm: Arm, segment: Segment, phases: Array) -> tuple[Index, Array]:
-    """Phases and times after their start: both ends of each, the rows within, and between."""
+def _instants(arm: Arm, kind: str, rows: Array, phases: Array) -> tuple[Index, Array]:
+    """Phases, numbered over all segments, and times after their start.
+
+    Both ends of each phase, the rows within, and between. Arguments as in `_moving`.
+    """
+    count = rows.shape[1]
     metre = np.where(arm.chain.turning(), 1.0, _PER_METRE)
-    way = (np.abs(np.diff(segment.joints, axis=0)) * metre).max(axis=1)
-    along = np.concatenate([[0.0], np.cumsum(way)])
-    numbers = np.arange(len(segment.joints), dtype=float)
-    ends = np.append(phases[1:, PLACE], numbers[-1])
-    begin, end = np.interp(phases[:, PLACE], numbers, along), np.interp(ends, numbers, along)
+    way = (np.abs(np.diff(rows, axis=1)) * metre).max(axis=2)
+    along = np.concatenate([np.zeros((len(rows), 1)), np.cumsum(way, axis=1)], axis=1)
+    place, lasts = phases[:, :, PLACE], phases[:, :, DURATION]
+    end = np.full((len(rows), 1), count - 1.0)
+    ends = np.concatenate([place[:, 1:], end], axis=1)
+    still = np.concatenate([phases[:, 1:, SPEED], 0.0 * end], axis=1)
+    travelled = _travelled(along, ends) - _travelled(along, place)
     # Even in time, the states are farthest apart where the phase is fastest.
-    mean = np.maximum((ends - phases[:, PLACE]) / phases[:, DURATION], 1e-12)
-    uneven = np.maximum(phases[:, SPEED], np.append(phases[1:, SPEED], 0.0)) / mean
-    least = np.where(phases[:, JERK] != 0.0, _CURVED, 1)
-    parts = np.clip(np.ceil((end - begin) * uneven / _STEP), least, _MOST).astype(int)
-    which = np.repeat(np.arange(len(phases)), parts + 1)
+    mean = np.maximum((ends - place) / lasts, 1e-12)
+    uneven = np.maximum(phases[:, :, SPEED], still) / mean
+    least = np.where(phases[:, :, JERK] != 0.0, _CURVED, 1)
+    parts = np.clip(np.ceil(travelled * uneven / _STEP), least, _MOST).astype(int).ravel()
+    which = np.repeat(np.arange(len(parts)), parts + 1)
     number = np.arange(len(which)) - np.repeat(np.cumsum(parts + 1) - parts - 1, parts + 1)
-    after = phases[which, DURATION] * (number / parts[which])
-    if segment.kind == "linear":
-        past = passes(phases, numbers)[:, None] - phases[:, TIME]
-        row, within = np.nonzero((past > 0.0) & (past < phases[:, DURATION]))
-        which, after = np.append(which, within), np.append(after, past[row, within])
+    after = lasts.ravel()[which] * (number / parts[which])
+    if kind == "linear":
+        times = np.stack([passes(own, np.arange(float(count))) for own in phases])
+        past = times[:, None, :] - phases[:, :, TIME, None]
+        of, within, row = np.nonzero((past > 0.0) & (past < lasts[:, :, None]))
+        which = np.append(which, of * phases.shape[1] + within)
+        after = np.append(after, past[of, within, row])
     order = np.lexsort((after, which))
     which, after = which[order], after[order]
     new = np.append(True, (np.diff(which) != 0) | (np.diff(after) != 0.0))
     return which[new], after[new]
+
+
+def _travelled(along: Array, places: Array) -> Array:
+    """Way up to places in rows, (segments, n), between the ways up to rows, (segments, rows)."""
+    low = np.clip(np.floor(places).astype(int), 0, along.shape[1] - 2)
+    begin, end = (np.take_along_axis(along, low + k, axis=1) for k in (0, 1))
+    return begin + (end - begin) * np.clip(places - low, 0.0, 1.0)
