@@ -23,9 +23,10 @@ from .plans import by_pallet, plans
 from .problems import against_limit, facts, gathered
 from .profiles import nearest, profiles
 from .rate import rate_facts
-from .rendering import rendered, script_safe
+from .rendering import rendered, script_safe, template
 from .scene_data import SceneData
 from .text import CAUTION, PROVED, verdict_line
+from .view_library import view_library
 
 _SCRIPTS = ("table.js", "motion.js", "viewer.js", "page.js")
 _MOST_STILLS = 4  # the 3D view shows all the others
@@ -101,7 +102,11 @@ class Page:
             pictures: Still pictures of problem spots, PNG, by the id of their placement.
             missing: Why there are none, in a sentence for the reader; empty if there are.
         """
-        whole = {"kinds": _kinds(self._result, pictures), "unpictured": missing}
+        whole = {
+            "kinds": _kinds(self._result, pictures),
+            "unpictured": missing,
+            "library": view_library(template("viewer.js")),
+        }
         page = self._content | whole
         return rendered("page.html", page, _SCRIPTS, {"data": self._data})
 

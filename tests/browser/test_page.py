@@ -7,9 +7,13 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from envelope.report.html import as_html
+from envelope.report.rendering import template
+from envelope.report.view_library import used_by
+
 from .conftest import NAME, NO_3D, opened, wait
 
-ORANGE = (213, 94, 0)  # what is picked out as moving; shaded, so compared by its hue
+NUMBERS = ("DoubleSide", "FrontSide", "GreaterDepth")  # constants of the library
 
 
 def state(page, what):
@@ -56,7 +60,7 @@ def test_the_verdict_stands_on_top(page, checked):
 def test_markup_in_a_name_stays_text(page):
     assert page.locator("h1").inner_text() == NAME
     assert page.evaluate("typeof window.taken") == "undefined"
-    assert page.locator("script").count() == 2
+    assert page.locator("script").count() == 3
     assert page.locator("img[src=x]").count() == 0
 
 
@@ -117,12 +121,7 @@ def test_a_failing_placement_is_seen(page):
         """() => {
           const viewer = page.viewer(), picked = viewer.scene.shown.filter(
             (body) => viewer.scene.picked.has(body.name) && body.role !== "arm");
-          return picked.map((body) => {
-            const mesh = viewer.meshes[body.mesh];
-            const middle = mesh.low.map((v, k) => (v + mesh.high[k]) / 2), m = body.at;
-            return viewer.project([0, 1, 2].map((r) => m[4 * r] * middle[0] +
-              m[4 * r + 1] * middle[1] + m[4 * r + 2] * middle[2] + m[4 * r + 3]));
-          });
+          return picked.map((body) => viewer.project(viewer.middle(body)));
         }"""
     )
     assert where
@@ -249,10 +248,67 @@ def test_text_stands_out_and_everything_has_a_name(page):
     assert page.locator("html").get_attribute("lang") == "en"
 
 
+def test_the_library_has_all_that_the_view_takes_of_it(page):
+    names = sorted(used_by(template("viewer.js")))
+    assert len(names) > 10
+    kinds = page.evaluate(f"{names}.map((name) => typeof THREE[name])")
+    assert dict(zip(names, kinds, strict=True)) == {
+        name: "number" if name in NUMBERS else "object" if name == "MOUSE" else "function"
+        for name in names
+    }
+
+
+def test_the_wheel_zooms_once_the_view_was_clicked_and_scrolls_before(page):
+    page.locator("#view").scroll_into_view_if_needed()
+    box = page.locator("#view").bounding_box()
+    page.mouse.move(box["x"] + 300, box["y"] + 200)
+    before, scrolled = camera(page)["far"], page.evaluate("scrollY")
+    page.mouse.wheel(0, 60)
+    wait(page, f"scrollY > {scrolled}")
+    assert camera(page)["far"] == pytest.approx(before)
+    page.locator("#view").click()
+    scrolled = page.evaluate("scrollY")
+    page.mouse.wheel(0, -120)
+    wait(page, f"page.viewer().camera.far < {before * 0.99}")
+    assert page.evaluate("scrollY") == scrolled
+
+
+def test_shift_and_drag_moves_the_view(page):
+    page.locator("#view").scroll_into_view_if_needed()
+    box = page.locator("#view").bounding_box()
+    before = camera(page)
+    page.mouse.move(box["x"] + 300, box["y"] + 200)
+    page.keyboard.down("Shift")
+    page.mouse.down()
+    page.mouse.move(box["x"] + 380, box["y"] + 200)
+    page.mouse.up()
+    page.keyboard.up("Shift")
+    after = camera(page)
+    assert after["turn"] == pytest.approx(before["turn"])
+    assert np.linalg.norm(np.subtract(after["target"], before["target"])) > 0.05
+
+
+def test_without_its_library_the_page_says_so_and_everything_else_works(browser, checked, tmp_path):
+    path = tmp_path / "page.html"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("envelope.report.view_library._FILE", "static/r999/three.min.js")
+        path.write_text(as_html(checked[1], checked[0]), encoding="utf-8")
+    with opened(browser, path) as told:
+        page = told.page
+        assert "No 3D view: on the machine that wrote" in page.locator("#no-view").inner_text()
+        assert not page.locator("#shown").is_visible()
+        page.fill("#words", "A/1/7")
+        assert shown_rows(page) == ["A/1/7"]
+        page.locator("#rows button[data-goto='A/1/7']").click()
+        assert "A/1/7: fail" in page.locator("#chosen").inner_text()
+        assert told.said == []
+
+
 def test_without_webgl_everything_else_works(start, file):
     with start(NO_3D) as browser, opened(browser, file) as told:
         page = told.page
-        assert page.locator("#no-view").is_visible()
+        assert "WebGL is off" in page.locator("#no-view").inner_text()
+        assert not page.locator("#shown").is_visible()
         page.fill("#words", "A/1/7")
         assert shown_rows(page) == ["A/1/7"]
         page.locator("#rows button[data-goto='A/1/7']").click()

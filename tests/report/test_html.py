@@ -80,7 +80,7 @@ def test_what_a_user_wrote_never_becomes_markup():
     page = as_html(result, cell_of(result, name=EVIL, notes=(EVIL,)), {}, EVIL)
     assert "alert(1)</script>" not in page
     assert "<b onclick" not in page
-    assert page.count("<script") == 2
+    assert page.count("<script") == 3
     words = embedded(page)["placements"][0]["words"]
     assert "<script>alert(1)</script>" in words  # whole, for the script to show as text
 

@@ -15,7 +15,7 @@ function start() {
   try {
     viewer = new Viewer($("view"), data, data.colours);
   } catch (error) {
-    $("view-box").hidden = true;
+    $("shown").hidden = true;
     $("no-view").hidden = false;
   }
   table();
@@ -56,11 +56,7 @@ function select(id, close) {
 function approach(placement) {
   const picked = viewer.scene.shown.filter((body) => viewer.scene.picked.has(body.name));
   let target = placement.mark && placement.mark.start.map((v, k) => (v + placement.mark.end[k]) / 2);
-  if (!target && picked.length) {
-    const mesh = viewer.meshes[picked[0].mesh], middle = mesh.low.map((v, k) => (v + mesh.high[k]) / 2);
-    const m = picked[0].at;
-    target = [0, 1, 2].map((r) => dot(m.slice(4 * r, 4 * r + 3), middle) + m[4 * r + 3]);
-  }
+  if (!target && picked.length) target = viewer.middle(picked[0]);
   if (!target) return home();
   const from = viewer.camera;
   viewer.lookAt(target, placement.mark && placement.mark.kind === "shift" ? 1.6 * CLOSE : CLOSE);
@@ -80,7 +76,6 @@ function gliding(now) {
   const eased = share * share * (3 - 2 * share), mix = (a, b) => a + eased * (b - a);
   viewer.camera = { turn: mix(from.turn, to.turn), rise: mix(from.rise, to.rise),
     far: mix(from.far, to.far), target: from.target.map((v, k) => mix(v, to.target[k])) };
-  viewer.dirty = true;
   if (share >= 1) state.glide = null;
 }
 

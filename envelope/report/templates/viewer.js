@@ -1,143 +1,105 @@
-// Draws bodies with WebGL: shaded faces, thin edges, a grid on the floor; turns and zooms.
+// Shows bodies in 3D with three.js: shaded faces, thin edges, a grid on the floor.
 "use strict";
 
-const FACES = {
-  vertex: `#version 300 es
-    uniform mat4 view; uniform mat4 body; in vec3 point; in vec3 normal; out vec3 facing;
+const FIELD = 32, NEAR = 0.05, FAR = 120, GRID = 0.5; // [deg], [m]
+const NEAREST = 0.2, FARTHEST = 40; // [m]: of the eye from what it looks at
+const LOWEST = -0.2, STEEPEST = Math.PI / 2; // [rad]: how far up the eye may stand
+const HIDDEN = 0.45; // of a body picked out is left to be seen through what stands before it
+
+// Lit from over the viewer's left shoulder; less to compute than the library's own shading, for
+// where there is no graphics card.
+const SHADING = {
+  vertexShader: `varying vec3 facing;
     void main() {
-      facing = mat3(body) * normal;
-      gl_Position = view * (body * vec4(point, 1.0));
+      facing = normalMatrix * normal;
+      gl_Position = projectionMatrix * modelViewMatrix * vec4(position, 1.0);
     }`,
-  fragment: `#version 300 es
-    precision mediump float;
-    uniform vec3 colour; uniform vec3 light; uniform float share; in vec3 facing; out vec4 pixel;
+  fragmentShader: `uniform vec3 colour; uniform float share; varying vec3 facing;
+    const vec3 light = vec3(-0.304, 0.674, 0.674);
     void main() {
       vec3 n = normalize(facing) * (gl_FrontFacing ? 1.0 : -1.0);
-      pixel = vec4(colour * (0.60 + 0.42 * max(dot(n, light), 0.0)), share);
+      gl_FragColor = vec4(colour * (0.60 + 0.42 * max(dot(n, light), 0.0)), share);
     }`,
 };
-const LINES = {
-  vertex: `#version 300 es
-    uniform mat4 view; uniform mat4 body; in vec3 point;
-    void main() { gl_Position = view * (body * vec4(point, 1.0)); }`,
-  fragment: `#version 300 es
-    precision mediump float;
-    uniform vec3 colour; uniform float share; out vec4 pixel;
-    void main() { pixel = vec4(colour, share); }`,
-};
-const FIELD = 32 * Math.PI / 180, NEAR = 0.05, FAR = 120, GRID = 0.5;
-const HIDDEN = 0.45; // of a body picked out is left to be seen through what stands before it
 
 class Viewer {
   constructor(canvas, data, colours) {
+    const wanted = { antialias: true };
+    const context = canvas.getContext("webgl2", wanted) || canvas.getContext("webgl", wanted);
+    if (!context) throw new Error("no WebGL");
     this.canvas = canvas;
     this.colours = colours;
-    this.gl = canvas.getContext("webgl2", { antialias: true, preserveDrawingBuffer: true });
-    if (!this.gl) throw new Error("no WebGL");
-    this.faces = this.program(FACES, ["view", "body", "colour", "light", "share"]);
-    this.lines = this.program(LINES, ["view", "body", "colour", "share"]);
-    this.meshes = data.meshes.map((mesh) => this.mesh(mesh));
-    this.span = this.bounds(data);
-    this.grid = this.floor();
-    this.camera = { turn: 0.6, rise: 0.5, far: 5, target: [0, 0, 1] };
+    this.renderer = new THREE.WebGLRenderer({ canvas, context });
+    this.renderer.setClearColor(tone(colours.paper));
+    this.world = new THREE.Scene();
+    this.eye = new THREE.PerspectiveCamera(FIELD, 1, NEAR, FAR);
+    this.eye.up.set(0, 0, 1);
+    this.world.add(this.eye);
+    this.materials = new Map();
+    this.meshes = data.meshes.map(shape);
+    this.bodies = []; // drawn things, used again from one instant to the next
     this.scene = { shown: [], picked: new Map(), mark: null };
-    this.dirty = true;
-    this.listen();
+    this.span = this.bounds(data);
+    this.floor();
+    this.mark = new THREE.LineSegments(new THREE.BufferGeometry(),
+      this.material("mark", () => new THREE.LineBasicMaterial(
+        { color: tone(colours.ink), depthTest: false, transparent: true })));
+    this.mark.renderOrder = 3;
+    this.mark.frustumCulled = false;
+    this.world.add(this.mark);
+    this.controls = this.steered();
+    this.resized = this.dirty = true;
   }
 
-  program(source, names) {
-    const gl = this.gl, made = gl.createProgram();
-    for (const [kind, text] of [[gl.VERTEX_SHADER, source.vertex],
-      [gl.FRAGMENT_SHADER, source.fragment]]) {
-      const shader = gl.createShader(kind);
-      gl.shaderSource(shader, text);
-      gl.compileShader(shader);
-      gl.attachShader(made, shader);
-    }
-    gl.bindAttribLocation(made, 0, "point");
-    gl.bindAttribLocation(made, 1, "normal");
-    gl.linkProgram(made);
-    if (!gl.getProgramParameter(made, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(made));
-    const places = { made };
-    for (const name of names) places[name] = gl.getUniformLocation(made, name);
-    return places;
-  }
-
-  mesh(told) {
-    const gl = this.gl, kind = told.short ? Uint16Array : Uint32Array;
-    const points = unpacked(told.points, Float32Array);
-    const triangles = unpacked(told.triangles, kind), edges = unpacked(told.edges, kind);
-    const array = gl.createVertexArray();
-    gl.bindVertexArray(array);
-    this.attribute(0, points, gl.FLOAT);
-    this.attribute(1, unpacked(told.normals, Int8Array), gl.BYTE);
-    const index = gl.createBuffer(), both = new kind(triangles.length + edges.length);
-    both.set(triangles);
-    both.set(edges, triangles.length);
-    gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, index);
-    gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, both, gl.STATIC_DRAW);
-    gl.bindVertexArray(null);
-    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
-    points.forEach((v, k) => {
-      low[k % 3] = Math.min(low[k % 3], v);
-      high[k % 3] = Math.max(high[k % 3], v);
+  // Until it was clicked or tapped, wheel and fingers scroll the page as one expects.
+  steered() {
+    const { canvas } = this, inUse = (yes) => { controls.enabled = yes; };
+    canvas.addEventListener("pointerdown", (event) => {
+      if (event.pointerType === "mouse") canvas.focus({ preventScroll: true });
     });
-    return { array, points, low, high, triangles: triangles.length, edges: edges.length,
-      kind: told.short ? gl.UNSIGNED_SHORT : gl.UNSIGNED_INT,
-      start: triangles.length * kind.BYTES_PER_ELEMENT };
+    const controls = new THREE.OrbitControls(this.eye, canvas);
+    Object.assign(controls, { enabled: false, minDistance: NEAREST, maxDistance: FARTHEST,
+      minPolarAngle: Math.PI / 2 - STEEPEST, maxPolarAngle: Math.PI / 2 - LOWEST });
+    controls.mouseButtons.MIDDLE = THREE.MOUSE.PAN;
+    controls.addEventListener("change", () => { this.dirty = true; });
+    canvas.style.touchAction = "";
+    canvas.addEventListener("focus", () => inUse(true));
+    canvas.addEventListener("blur", (event) => {
+      inUse(canvas.closest("section").contains(event.relatedTarget));
+    });
+    canvas.addEventListener("webglcontextrestored", () => { this.dirty = true; });
+    new ResizeObserver(() => { this.resized = this.dirty = true; }).observe(canvas);
+    return controls;
   }
 
-  attribute(place, values, kind) {
-    const gl = this.gl;
-    gl.bindBuffer(gl.ARRAY_BUFFER, gl.createBuffer());
-    gl.bufferData(gl.ARRAY_BUFFER, values, gl.STATIC_DRAW);
-    gl.enableVertexAttribArray(place);
-    gl.vertexAttribPointer(place, 3, kind, kind === gl.BYTE, 0, 0);
+  // A material is made once.
+  material(key, make) {
+    if (!this.materials.has(key)) this.materials.set(key, make());
+    return this.materials.get(key);
   }
 
   // The box around all that stands still, but for what is part of the building.
   bounds(data) {
-    const low = [Infinity, Infinity, 0], high = [-Infinity, -Infinity, 0.5];
+    const span = new THREE.Box3(), one = new THREE.Box3();
     for (const body of data.bodies) {
       if (body.outline || body.link > 0) continue;
-      this.corners(body, (point) => {
-        for (let k = 0; k < 3; k++) {
-          low[k] = Math.min(low[k], point[k]);
-          high[k] = Math.max(high[k], point[k]);
-        }
-      });
+      span.union(one.copy(this.meshes[body.mesh].box).applyMatrix4(matrix(body.at || IDENTITY)));
     }
-    return low[0] < high[0] ? { low, high } : { low: [-1, -1, 0], high: [1, 1, 1] };
-  }
-
-  corners(body, use) {
-    const points = this.meshes[body.mesh].points, m = body.at || IDENTITY;
-    for (let k = 0; k < points.length; k += 3) {
-      const [x, y, z] = [points[k], points[k + 1], points[k + 2]];
-      use([m[0] * x + m[1] * y + m[2] * z + m[3], m[4] * x + m[5] * y + m[6] * z + m[7],
-        m[8] * x + m[9] * y + m[10] * z + m[11]]);
-    }
+    if (span.isEmpty()) span.setFromArray([-1, -1, 0, 1, 1, 1]);
+    return span.union(one.setFromArray([span.min.x, span.min.y, 0, span.max.x, span.max.y, 0.5]));
   }
 
   floor() {
-    const { low, high } = this.span, points = [];
-    const from = low.map((v) => Math.floor((v - 0.4) / GRID));
-    const to = high.map((v) => Math.ceil((v + 0.4) / GRID));
-    for (let i = from[0]; i <= to[0]; i++) {
-      points.push(i * GRID, from[1] * GRID, 0, i * GRID, to[1] * GRID, 0);
+    const points = [], from = (v) => Math.floor((v - 0.4) / GRID) * GRID;
+    const to = (v) => Math.ceil((v + 0.4) / GRID) * GRID, { min, max } = this.span;
+    for (let x = from(min.x); x <= to(max.x); x += GRID) {
+      points.push(x, from(min.y), 0, x, to(max.y), 0);
     }
-    for (let j = from[1]; j <= to[1]; j++) {
-      points.push(from[0] * GRID, j * GRID, 0, to[0] * GRID, j * GRID, 0);
+    for (let y = from(min.y); y <= to(max.y); y += GRID) {
+      points.push(from(min.x), y, 0, to(max.x), y, 0);
     }
-    return this.segments(new Float32Array(points));
-  }
-
-  segments(points) {
-    const gl = this.gl, array = gl.createVertexArray();
-    gl.bindVertexArray(array);
-    this.attribute(0, points, gl.FLOAT);
-    gl.bindVertexArray(null);
-    return { array, count: points.length / 3 };
+    const material = new THREE.LineBasicMaterial({ color: tone(this.colours.floor) });
+    this.world.add(new THREE.LineSegments(segments(points), material));
   }
 
   show(scene) {
@@ -145,187 +107,146 @@ class Viewer {
     this.dirty = true;
   }
 
+  // The eye as angles about its target [rad], its distance [m], and the target.
+  get camera() {
+    const { target } = this.controls, way = this.eye.position.clone().sub(target);
+    const far = way.length(), rise = Math.asin(Math.min(Math.max(way.z / far, -1), 1));
+    return { turn: Math.atan2(way.y, way.x), rise, far, target: target.toArray() };
+  }
+
+  set camera({ turn, rise, far, target }) {
+    const up = Math.min(Math.max(rise, LOWEST), STEEPEST - 1e-4); // straight down has no turn
+    const c = Math.cos(up);
+    this.controls.target.fromArray(target);
+    this.eye.position.set(c * Math.cos(turn), c * Math.sin(turn), Math.sin(up)).multiplyScalar(far)
+      .add(this.controls.target);
+    this.controls.update();
+    this.dirty = true;
+  }
+
+  // The middle of a body.
+  middle(body) {
+    const { box } = this.meshes[body.mesh];
+    return box.getCenter(new THREE.Vector3()).applyMatrix4(matrix(body.at)).toArray();
+  }
+
   // The whole cell in view, from the side given by a turn about the vertical [rad].
   home(turn, rise) {
-    const { low, high } = this.span;
-    this.camera = { turn, rise, far: 1, target: low.map((v, k) => (v + high[k]) / 2) };
-    this.camera.far = this.distance(low, high);
-    this.dirty = true;
+    const middle = this.span.getCenter(new THREE.Vector3());
+    this.camera = { turn, rise, far: 1, target: middle.toArray() };
+    const way = new THREE.Vector3(), out = this.eye.matrixWorld.elements;
+    this.eye.updateMatrixWorld();
+    const axis = (k) => new THREE.Vector3(out[4 * k], out[4 * k + 1], out[4 * k + 2]);
+    const half = Math.tan(FIELD * Math.PI / 360), aspect = this.aspect();
+    let far = 0.3;
+    for (let k = 0; k < 8; k++) {
+      const { min, max } = this.span;
+      way.set(k & 1 ? max.x : min.x, k & 2 ? max.y : min.y, k & 4 ? max.z : min.z).sub(middle);
+      far = Math.max(far, way.dot(axis(2)) + Math.max(
+        Math.abs(way.dot(axis(0))) / (half * aspect), Math.abs(way.dot(axis(1))) / half));
+    }
+    this.camera = { turn, rise, far: far * 1.03, target: middle.toArray() };
   }
 
   // Look at a point from the side from which the least stands in front of it.
   lookAt(target, far) {
-    const rays = [], before = this.camera;
-    for (const rise of [0.5, 0.25, 0.85]) {
-      for (let k = 0; k < 24; k++) rays.push({ turn: k * Math.PI / 12, rise });
-    }
-    const others = this.scene.shown.filter(
+    const before = this.camera, others = this.scene.shown.filter(
       (body) => !this.scene.picked.has(body.name) && !body.outline);
+    const inverse = others.map((body) => matrix(body.at).invert());
+    const ray = new THREE.Ray(), local = new THREE.Ray(), hit = new THREE.Vector3();
     let best = null;
-    for (const ray of rays) {
-      this.camera = { ...ray, far, target };
-      const { eye } = this.axes(), away = Math.abs(Math.sin((ray.turn - before.turn) / 2));
-      const hiding = others.filter((body) => this.hides(body, target, eye)).length;
-      const cost = hiding + 0.3 * away + 0.3 * Math.abs(ray.rise - 0.5);
-      if (!best || cost < best.cost) best = { cost, ...ray };
+    for (const rise of [0.5, 0.25, 0.85]) {
+      for (let k = 0; k < 24; k++) {
+        const turn = k * Math.PI / 12, c = Math.cos(rise);
+        ray.direction.set(c * Math.cos(turn), c * Math.sin(turn), Math.sin(rise));
+        ray.origin.fromArray(target).addScaledVector(ray.direction, 1e-4);
+        const hiding = others.filter((body, n) => local.copy(ray).applyMatrix4(inverse[n])
+          .intersectBox(this.meshes[body.mesh].box, hit)).length;
+        const away = Math.abs(Math.sin((turn - before.turn) / 2));
+        const cost = hiding + 0.3 * away + 0.3 * Math.abs(rise - 0.5);
+        if (!best || cost < best.cost) best = { cost, turn, rise };
+      }
     }
     this.camera = { turn: best.turn, rise: best.rise, far, target };
-    this.dirty = true;
-  }
-
-  // Whether the box around a body's points lies between a point and an eye far away.
-  hides(body, point, eye) {
-    const mesh = this.meshes[body.mesh], m = body.at;
-    let from = 1e-4, to = Infinity;
-    for (let k = 0; k < 3; k++) {
-      const axis = [m[k], m[4 + k], m[8 + k]], size = dot(axis, axis);
-      const start = dot(axis, point.map((v, i) => v - m[4 * i + 3])) / size;
-      const rate = dot(axis, eye) / size;
-      const [low, high] = [mesh.low[k], mesh.high[k]];
-      if (Math.abs(rate) < 1e-9) {
-        if (start < low || start > high) return false;
-        continue;
-      }
-      const ends = [(low - start) / rate, (high - start) / rate];
-      from = Math.max(from, Math.min(...ends));
-      to = Math.min(to, Math.max(...ends));
-    }
-    return from < to;
-  }
-
-  // How far away a box is in view as a whole.
-  distance(low, high) {
-    const { eye, right, up } = this.axes(), aspect = this.aspect();
-    const towards = eye, half = Math.tan(FIELD / 2);
-    let far = 0.3;
-    for (let k = 0; k < 8; k++) {
-      const p = [0, 1, 2].map((i) => (k >> i & 1 ? high[i] : low[i]) - this.camera.target[i]);
-      const depth = dot(p, towards);
-      far = Math.max(far, depth + Math.abs(dot(p, right)) / (half * aspect),
-        depth + Math.abs(dot(p, up)) / half);
-    }
-    return far * 1.03;
   }
 
   aspect() {
     return Math.max(this.canvas.clientWidth, 1) / Math.max(this.canvas.clientHeight, 1);
   }
 
-  // Unit vectors from the target to the eye, to the right, and up in the picture.
-  axes() {
-    const { turn, rise } = this.camera, c = Math.cos(rise);
-    const eye = [c * Math.cos(turn), c * Math.sin(turn), Math.sin(rise)];
-    const right = [-Math.sin(turn), Math.cos(turn), 0];
-    return { eye, right, up: cross(eye, right) };
-  }
-
-  matrix() {
-    const { eye, right, up } = this.axes(), { target, far } = this.camera;
-    const at = target.map((v, k) => v + far * eye[k]);
-    const f = 1 / Math.tan(FIELD / 2), a = this.aspect();
-    const d = (FAR + NEAR) / (NEAR - FAR), e = 2 * FAR * NEAR / (NEAR - FAR);
-    const rows = [right.map((v) => v * f / a), up.map((v) => v * f), eye.map((v) => v * d),
-      eye.map((v) => -v)];
-    const w = rows.map((row, k) => -dot(row, at) + (k === 2 ? e : 0));
-    const out = new Float32Array(16);
-    for (let c = 0; c < 3; c++) for (let r = 0; r < 4; r++) out[4 * c + r] = rows[r][c];
-    out.set(w, 12);
-    return out;
-  }
-
   // A point of the world in the picture, in CSS pixels; null behind the eye.
   project(point) {
-    const m = this.matrix(), at = (r) => m[r] * point[0] + m[4 + r] * point[1] +
-      m[8 + r] * point[2] + m[12 + r], w = at(3);
-    if (w <= 0) return null;
-    return [(at(0) / w + 1) / 2 * this.canvas.clientWidth,
-      (1 - at(1) / w) / 2 * this.canvas.clientHeight];
+    this.eye.updateMatrixWorld();
+    const seen = new THREE.Vector3(...point).applyMatrix4(this.eye.matrixWorldInverse);
+    if (seen.z >= 0) return null;
+    seen.applyMatrix4(this.eye.projectionMatrix);
+    return [(seen.x + 1) / 2 * this.canvas.clientWidth,
+      (1 - seen.y) / 2 * this.canvas.clientHeight];
   }
 
   frame() {
     if (!this.dirty) return false;
     this.dirty = false;
-    const gl = this.gl, scale = Math.min(window.devicePixelRatio || 1, 2);
-    const width = Math.round(this.canvas.clientWidth * scale);
-    const height = Math.round(this.canvas.clientHeight * scale);
-    if (this.canvas.width !== width || this.canvas.height !== height) {
-      this.canvas.width = width;
-      this.canvas.height = height;
+    if (this.resized) {
+      this.resized = false;
+      const scale = Math.min(window.devicePixelRatio || 1, 2);
+      const { clientWidth: width, clientHeight: height } = this.canvas;
+      this.renderer.setDrawingBufferSize(width, height, scale);
+      this.eye.aspect = this.aspect();
+      this.eye.updateProjectionMatrix();
     }
-    gl.viewport(0, 0, width, height);
-    gl.clearColor(...this.colours.paper, 1);
-    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    gl.enable(gl.DEPTH_TEST);
-    gl.depthFunc(gl.LEQUAL);
-    this.view = this.matrix();
-    const picked = this.scene.shown.filter((body) => this.scene.picked.has(body.name));
-    this.drawLines((draw) => draw(IDENTITY, this.colours.floor, 1, this.grid));
-    this.drawFaces(this.scene.shown, 1);
-    this.drawEdges(this.scene.shown, 1);
-    gl.enable(gl.BLEND);
-    gl.blendFunc(gl.SRC_ALPHA, gl.ONE_MINUS_SRC_ALPHA);
-    gl.depthFunc(gl.GREATER);
-    gl.depthMask(false);
-    this.drawFaces(picked, HIDDEN);
-    gl.depthMask(true);
-    gl.disable(gl.BLEND);
-    gl.depthFunc(gl.ALWAYS);
-    if (this.scene.mark) this.drawMark(this.scene.mark);
+    this.arrange();
+    this.renderer.render(this.world, this.eye);
     return true;
   }
 
-  drawFaces(bodies, share) {
-    const gl = this.gl, place = this.faces, { eye, right, up } = this.axes();
-    const light = eye.map((v, k) => 0.62 * v - 0.28 * right[k] + 0.62 * up[k]);
-    const size = Math.hypot(...light);
-    gl.useProgram(place.made);
-    gl.uniformMatrix4fv(place.view, false, this.view);
-    gl.uniform3fv(place.light, light.map((v) => v / size));
-    gl.uniform1f(place.share, share);
-    gl.enable(gl.POLYGON_OFFSET_FILL);
-    gl.polygonOffset(1, 1);
-    for (const body of bodies) {
-      if (body.outline) continue;
-      const mesh = this.meshes[body.mesh];
-      gl.uniformMatrix4fv(place.body, false, columns(body.at));
-      gl.uniform3fv(place.colour, this.scene.picked.get(body.name) || this.colour(body));
-      gl.bindVertexArray(mesh.array);
-      gl.drawElements(gl.TRIANGLES, mesh.triangles, mesh.kind, 0);
+  // Puts every body of the scene in its place; those not needed are hidden.
+  arrange() {
+    const { shown, picked, mark } = this.scene, edge = this.material("edge",
+      () => new THREE.LineBasicMaterial({ color: tone(this.colours.edge) }));
+    while (this.bodies.length < shown.length) this.bodies.push(this.body());
+    this.bodies.forEach(({ faces, edges, ghost }, k) => {
+      const body = shown[k];
+      edges.visible = Boolean(body);
+      faces.visible = edges.visible && !body.outline;
+      ghost.visible = faces.visible && picked.has(body.name);
+      if (!body) return;
+      const colour = picked.get(body.name) || this.colour(body), mesh = this.meshes[body.mesh];
+      faces.geometry = ghost.geometry = mesh.faces;
+      edges.geometry = mesh.edges;
+      edges.material = edge;
+      faces.material = this.surface(colour, mesh.side, false);
+      if (ghost.visible) ghost.material = this.surface(colour, mesh.side, true);
+      place(faces.matrix, body.at);
+    });
+    this.mark.visible = Boolean(mark);
+    if (mark) this.drawMark(mark);
+  }
+
+  body() {
+    const faces = new THREE.Mesh(), edges = new THREE.LineSegments(), ghost = new THREE.Mesh();
+    ghost.renderOrder = 2;
+    for (const thing of [faces, edges, ghost]) {
+      thing.matrixAutoUpdate = false;
+      thing.matrix = faces.matrix;
+      this.world.add(thing);
     }
-    gl.disable(gl.POLYGON_OFFSET_FILL);
+    return { faces, edges, ghost };
+  }
+
+  surface(colour, side, behind) {
+    const seen = behind ? { depthFunc: THREE.GreaterDepth, depthWrite: false, transparent: true }
+      : {};
+    const uniforms = { colour: { value: tone(colour) }, share: { value: behind ? HIDDEN : 1 } };
+    return this.material(`${colour} ${side} ${behind}`, () => new THREE.ShaderMaterial(
+      { ...SHADING, uniforms, side, polygonOffset: true, polygonOffsetFactor: 1,
+        polygonOffsetUnits: 1, ...seen }));
   }
 
   colour(body) {
     const verdict = this.scene.verdicts && this.scene.verdicts.get(body.placement);
     return this.colours.verdicts[verdict] || this.colours.roles[body.role] ||
       this.colours.roles.fixed;
-  }
-
-  drawEdges(bodies, share) {
-    const gl = this.gl;
-    this.drawLines((draw) => {
-      for (const body of bodies) draw(body.at, this.colours.edge, share, null, body.mesh);
-    });
-    gl.bindVertexArray(null);
-  }
-
-  drawLines(run) {
-    const gl = this.gl, place = this.lines;
-    gl.useProgram(place.made);
-    gl.uniformMatrix4fv(place.view, false, this.view);
-    run((at, colour, share, lines, mesh) => {
-      gl.uniformMatrix4fv(place.body, false, columns(at));
-      gl.uniform3fv(place.colour, colour);
-      gl.uniform1f(place.share, share);
-      if (lines) {
-        gl.bindVertexArray(lines.array);
-        gl.drawArrays(gl.LINES, 0, lines.count);
-      } else {
-        const { array, edges, kind, start } = this.meshes[mesh];
-        gl.bindVertexArray(array);
-        gl.drawElements(gl.LINES, edges, kind, start);
-      }
-    });
   }
 
   // A measured length or a shift: a cross at both ends and a line between.
@@ -336,80 +257,47 @@ class Viewer {
         for (const s of [-arm, arm]) points.push(...end.map((v, i) => v + (i === k ? s : 0)));
       }
     }
-    const made = this.segments(new Float32Array(points));
-    this.drawLines((draw) => draw(IDENTITY, this.colours.ink, 1, made));
-    this.gl.deleteVertexArray(made.array);
+    this.mark.geometry.dispose();
+    this.mark.geometry = segments(points);
   }
 
   turn(across, along) {
-    this.camera.turn -= across;
-    this.camera.rise = Math.min(Math.max(this.camera.rise + along, -0.2), 1.5706);
-    this.dirty = true;
+    const { turn, rise, ...rest } = this.camera;
+    this.camera = { ...rest, turn: turn - across, rise: rise + along };
   }
 
   zoom(factor) {
-    this.camera.far = Math.min(Math.max(this.camera.far * factor, 0.2), 40);
-    this.dirty = true;
-  }
-
-  shift(across, down) {
-    const { right, up } = this.axes();
-    const scale = 2 * this.camera.far * Math.tan(FIELD / 2) / this.canvas.clientHeight;
-    this.camera.target = this.camera.target.map(
-      (v, k) => v + scale * (down * up[k] - across * right[k]));
-    this.dirty = true;
-  }
-
-  listen() {
-    const held = new Map(), canvas = this.canvas;
-    const apart = () => {
-      const [a, b] = [...held.values()];
-      return Math.hypot(a[0] - b[0], a[1] - b[1]);
-    };
-    canvas.addEventListener("pointerdown", (event) => {
-      canvas.setPointerCapture(event.pointerId);
-      held.set(event.pointerId, [event.clientX, event.clientY]);
-    });
-    canvas.addEventListener("pointermove", (event) => {
-      const before = held.get(event.pointerId);
-      if (!before) return;
-      const step = [event.clientX - before[0], event.clientY - before[1]];
-      const wide = held.size === 2 ? apart() : 0;
-      held.set(event.pointerId, [event.clientX, event.clientY]);
-      if (wide) this.zoom(wide / Math.max(apart(), 1));
-      else if (event.buttons & 6 || event.shiftKey) this.shift(...step);
-      else this.turn(step[0] * 0.008, step[1] * 0.008);
-    });
-    const gone = (event) => held.delete(event.pointerId);
-    canvas.addEventListener("pointerup", gone);
-    canvas.addEventListener("pointercancel", gone);
-    canvas.addEventListener("contextmenu", (event) => event.preventDefault());
-    canvas.addEventListener("wheel", (event) => {
-      if (document.activeElement !== canvas) return; // else the page scrolls, as one expects
-      event.preventDefault();
-      this.zoom(Math.exp(Math.sign(event.deltaY) * Math.min(Math.abs(event.deltaY), 100) * 0.0018));
-    }, { passive: false });
-    canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
-    canvas.addEventListener("webglcontextrestored", () => window.location.reload());
-    new ResizeObserver(() => { this.dirty = true; }).observe(canvas);
+    const { far, ...rest } = this.camera;
+    this.camera = { ...rest, far: Math.min(Math.max(far * factor, NEAREST), FARTHEST) };
   }
 }
 
-function dot(a, b) {
-  return a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+function tone([red, green, blue]) {
+  return new THREE.Color(red, green, blue);
 }
 
-function cross(a, b) {
-  return [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
+// A pose told as its first three rows.
+function place(into, at) {
+  return into.set(...at, 0, 0, 0, 1);
 }
 
-const COLUMNS = new Float32Array(16);
+function matrix(at) {
+  return place(new THREE.Matrix4(), at);
+}
 
-// A pose's rows as the columns that the graphics library wants; good until the next call.
-function columns(m) {
-  for (let c = 0; c < 4; c++) {
-    for (let r = 0; r < 3; r++) COLUMNS[4 * c + r] = m[4 * r + c];
-    COLUMNS[4 * c + 3] = c === 3 ? 1 : 0;
-  }
-  return COLUMNS;
+function segments(points) {
+  const made = new THREE.BufferGeometry();
+  return made.setAttribute("position", new THREE.Float32BufferAttribute(points, 3));
+}
+
+// Faces and edges of a mesh, which share their points; and the box around it.
+function shape(told) {
+  const kind = told.short ? Uint16Array : Uint32Array;
+  const points = new THREE.BufferAttribute(unpacked(told.points, Float32Array), 3);
+  const normals = new THREE.BufferAttribute(unpacked(told.normals, Int8Array), 3, true);
+  const part = (index) => new THREE.BufferGeometry().setAttribute("position", points)
+    .setIndex(new THREE.BufferAttribute(unpacked(index, kind), 1));
+  const faces = part(told.triangles).setAttribute("normal", normals);
+  return { faces, edges: part(told.edges), box: new THREE.Box3().setFromBufferAttribute(points),
+    side: told.closed ? THREE.FrontSide : THREE.DoubleSide };
 }
