@@ -4,6 +4,7 @@ Where there is no display, or no OpenGL, the drawing library ends its process wi
 exception. That must not be ours: we say what can be done without a display.
 """
 
+import gc
 import multiprocessing
 import os
 import signal
@@ -14,13 +15,15 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from ..cell.model import Cell
-from ..checks.finding import Judged
 from .main import GOOD
+
+if TYPE_CHECKING:  # the window's process is started before anything else is loaded
+    from ..cell.model import Cell
+    from ..checks.finding import Judged
 
 _AT_ONCE = 12  # placements that are judged before the window is told and may ask for others
 INSTEAD = (
@@ -74,7 +77,7 @@ def _refuse_without_display() -> None:
         raise click.ClickException(f"there is no display to open a window on. {INSTEAD}")
 
 
-def _serve(connection: Connection, cell: Cell, placement: str | None) -> bool:
+def _serve(connection: Connection, cell: "Cell", placement: str | None) -> bool:
     """Talk with the window until it is closed; returns whether it was ever opened."""
     opened = False
     judge = Judge(cell, lambda entries: _send(connection, (JUDGED, entries)))
@@ -82,12 +85,12 @@ def _serve(connection: Connection, cell: Cell, placement: str | None) -> bool:
         judge.want(placement)
     if not _send(connection, (CELL, (cell, placement))):
         return opened
-    worker = threading.Thread(target=judge.run, daemon=True)
-    worker.start()
     try:
         while True:
             word: Word = connection.recv()
-            opened = opened or word[0] == OPENED
+            if word[0] == OPENED and not opened:
+                opened = True  # judging would have taken a core from opening
+                threading.Thread(target=judge.run, daemon=True).start()
             if word[0] == WANTED:
                 judge.want(word[1])
     except (EOFError, OSError):
@@ -116,8 +119,8 @@ class Judge:
         trouble: What came in the way, if anything did.
     """
 
-    cell: Cell
-    tell: Callable[[list[Judged]], object]
+    cell: "Cell"
+    tell: "Callable[[list[Judged]], object]"
     trouble: Exception | None = None
     _wanted: list[str] = field(default_factory=list[str])
     _ended: threading.Event = field(default_factory=threading.Event)
@@ -172,16 +175,19 @@ def _child(connection: Connection) -> None:
         with open(os.devnull, "wb") as nowhere:
             os.dup2(nowhere.fileno(), 1)
             os.dup2(nowhere.fileno(), 2)
-    from ..scene.walk import Walk
-    from ..scene.window import Window, load_library
+    gc.disable()  # what is loaded stays: looking through it again and again would find nothing
+    from ..scene.library import load_library
 
     load_library()  # while the cell is still being read
+    from ..scene.walk import Walk
+    from ..scene.window import Window
+
     try:
         _, (cell, placement) = connection.recv()
     except EOFError:  # there is no cell to be shown
         return
 
-    def news() -> list[Judged]:
+    def news() -> "list[Judged]":
         found: list[Judged] = []
         while connection.poll():
             try:
@@ -190,9 +196,14 @@ def _child(connection: Connection) -> None:
                 sys.exit(0)  # nobody is there any more
         return found
 
+    def opened() -> None:
+        gc.freeze()
+        gc.enable()
+        connection.send((OPENED, None))
+
     Window(
         Walk(cell, placement),
         news=news,
         wish=lambda name: connection.send((WANTED, name)),
-        opened=lambda: connection.send((OPENED, None)),
+        opened=opened,
     ).run()

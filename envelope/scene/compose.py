@@ -1,7 +1,6 @@
 """Several shots of one view laid over each other, so that what is translucent stays clean."""
 
 import numpy as np
-from scipy.spatial import ConvexHull, QhullError
 
 from ..geometry.frames import Array
 from .colours import Colour
@@ -44,6 +43,7 @@ def shadow(points: Array, size: tuple[int, int]) -> Mask:
     """What the convex hull of points, shape (n, 2) [px], covers of a picture of that size."""
     from PIL import Image as Pictures
     from PIL import ImageDraw
+    from scipy.spatial import ConvexHull, QhullError
 
     area = Pictures.new("1", size)
     try:

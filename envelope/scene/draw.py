@@ -10,6 +10,7 @@ from ..geometry.frames import Array
 from .camera import View
 from .colours import EDGE, FLOOR_LINE, PAPER, Colour
 from .facets import Facets, Index
+from .library import load_library
 
 Image = NDArray[np.uint8]
 
@@ -24,6 +25,7 @@ class Canvas:
     """One off-screen window, used for one picture after the other."""
 
     def __init__(self) -> None:
+        load_library()
         import pyvista as pv
 
         self._plotter: Any = pv.Plotter(off_screen=True, window_size=[64, 64], lighting="none")

@@ -5,10 +5,10 @@ from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import ConvexHull
 
 from ..geometry.bodies import Body, Box, Capsule, Cylinder, Hull
 from ..geometry.frames import Array, transform
+from .polyhedra import hull_of_few, turned
 
 Index = NDArray[np.intp]
 Mask = NDArray[np.bool_]
@@ -16,6 +16,10 @@ Mask = NDArray[np.bool_]
 _AROUND = 36  # corners of a circle, as drawn
 _ALONG = 8  # rings of a half-sphere, as drawn
 SHARP = float(np.cos(np.radians(28.0)))  # facets that meet at a larger angle show an edge
+
+
+class FlatError(ValueError):
+    """Points span no solid."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,12 +80,14 @@ def facets_of(body: Body) -> Facets:
         unit = _unit_box()
         facets = Facets(unit.points * shape.half, unit.faces, unit.edges, unit.beside, True)
     elif isinstance(shape, Capsule):
-        facets = hull(_capsule(shape))
+        facets = _with_edges(*turned(_capsule(shape), _AROUND), convex=True)
     elif isinstance(shape, Cylinder):
-        ends = [_ring(shape.radius, height) for height in (-shape.half, shape.half)]
-        facets = hull(np.concatenate(ends))
+        ends = np.array([(shape.radius, height) for height in (-shape.half, shape.half)])
+        facets = _with_edges(*turned(ends, _AROUND), convex=True)
     elif isinstance(shape, Hull):
-        facets = hull(np.asarray(shape.vertices, float))
+        corners = np.asarray(shape.vertices, float)
+        few = hull_of_few(corners)
+        facets = hull(corners) if few is None else _with_edges(*few, convex=True)
     else:
         facets = _from_triangles(np.asarray(shape.triangles, float))
     return facets.moved(body.pose)
@@ -90,14 +96,25 @@ def facets_of(body: Body) -> Facets:
 @cache
 def _unit_box() -> Facets:
     """The facets of the box with corners at +-1: those of any box, but for its size."""
-    return hull(
-        np.array([(x, y, z) for x in (-1.0, 1.0) for y in (-1.0, 1.0) for z in (-1.0, 1.0)])
-    )
+    sides = (-1.0, 1.0)
+    few = hull_of_few(np.array([(x, y, z) for x in sides for y in sides for z in sides]))
+    assert few is not None  # a box is a solid of eight corners
+    return _with_edges(*few, convex=True)
 
 
 def hull(points: Array, *, edges: bool = True) -> Facets:
-    """The convex hull of points, shape (n, 3) [m]; without edges where only its shade counts."""
-    found = ConvexHull(points)
+    """The convex hull of points, shape (n, 3) [m]; without edges where only its shade counts.
+
+    Raises:
+        FlatError: They span no solid.
+    """
+    # Slow to import, and few of the bodies one begins with need it.
+    from scipy.spatial import ConvexHull, QhullError
+
+    try:
+        found = ConvexHull(points)
+    except QhullError as error:
+        raise FlatError from error
     used = np.unique(found.simplices)
     number = np.zeros(len(points), dtype=np.intp)
     number[used] = np.arange(len(used))
@@ -112,19 +129,13 @@ def hull(points: Array, *, edges: bool = True) -> Facets:
     return _with_edges(points[used], faces, convex=True)
 
 
-def _ring(radius: float, height: float = 0.0) -> Array:
-    angle = np.arange(_AROUND) * (2.0 * np.pi / _AROUND)
-    return np.column_stack(
-        [radius * np.cos(angle), radius * np.sin(angle), np.full(_AROUND, height)]
-    )
-
-
 def _capsule(shape: Capsule) -> Array:
+    """Radius and height of its rings, from the foot up."""
     rise = np.linspace(0.0, np.pi / 2, _ALONG, endpoint=False)
-    rings = [_ring(shape.radius * np.cos(a), shape.radius * np.sin(a)) for a in rise]
-    cap = np.concatenate([*rings, [[0.0, 0.0, shape.radius]]])
-    cap[:, 2] += shape.half
-    return np.concatenate([cap, cap * [1.0, 1.0, -1.0]])
+    cap = np.column_stack([np.append(np.cos(rise), 0.0), np.append(np.sin(rise), 1.0)])
+    cap = cap * shape.radius + np.array([0.0, shape.half])
+    foot = cap[::-1] if shape.half > 0.0 else cap[:0:-1]  # a ball has one ring in its middle
+    return np.concatenate([foot * [1.0, -1.0], cap])
 
 
 def _from_triangles(triangles: Array) -> Facets:

@@ -5,13 +5,11 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
-from scipy.optimize import linprog  # pyright: ignore[reportUnknownVariableType]
-from scipy.spatial import HalfspaceIntersection, QhullError
 
 from ..geometry.distance import separation
 from ..geometry.frames import Array
 from ..geometry.solids import TRIANGLE, Index, Solids
-from .facets import Facets, hull
+from .facets import Facets, FlatError, hull
 
 _LAYER = 1e-3  # [m]: faces this near to the nearest point count as nearest with it
 _MOST = 400  # parts of a mesh that are looked at: the nearest by their boxes
@@ -163,6 +161,10 @@ def _pushed(body: Facets, direction: Array, push: float) -> Array:
 
 def _common(a: Array, b: Array) -> Facets | None:
     """What two convex bodies, as planes of shape (n, 4), have in common; None if nothing."""
+    # Slow to import, and a window opens without a problem to look at.
+    from scipy.optimize import linprog  # pyright: ignore[reportUnknownVariableType]
+    from scipy.spatial import HalfspaceIntersection, QhullError
+
     planes = np.unique(np.round(np.concatenate([a, b]), 10), axis=0)
     centre: Any = linprog(
         [0.0, 0.0, 0.0, -1.0],
@@ -174,5 +176,5 @@ def _common(a: Array, b: Array) -> Facets | None:
         return None
     try:
         return hull(HalfspaceIntersection(planes, centre.x[:3]).intersections)
-    except QhullError:  # too thin to have an inside in floats
+    except (QhullError, FlatError):  # too thin to have an inside in floats
         return None

@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 import numpy as np
-from scipy.spatial import QhullError
 
 from ..geometry.frames import Array
 from ..motion.cycle import Segment
-from .facets import Facets, hull
+from .facets import Facets, FlatError, hull
 from .instant import Moment, Scenery, between_rows
 
 _STEP = 0.12  # [m]: the flange moves no farther than this from one hull to the next
@@ -42,7 +41,7 @@ def swept(scenery: Scenery, moment: Moment, segment: Segment, also: Sequence[int
         for before, after in pairwise(places):
             try:
                 hulls.append(hull(np.concatenate([before, after]), edges=False))
-            except QhullError:  # a flat body that slides in its own plane
+            except FlatError:  # a flat body that slides in its own plane
                 continue
     return hulls
 

@@ -27,6 +27,7 @@ from .colours import (
 from .controls import Corner, Sliders, Switches
 from .facets import Facets
 from .instant import Shown, is_building
+from .library import load_library
 from .nearness import Near
 from .reaching import Wanted, reached_level
 from .readout import SHORT_KEYS, key_lines, near_lines, tally, title, where_lines
@@ -41,11 +42,6 @@ _STEP = 0.05  # [s]: how far a key moves in time
 _ARROW = 0.10  # of a view's half height: the head of a shift
 _FAR = 40.0  # [m]: distance of the eye from the focus, in parallel projection
 _TINT = 0.45  # of a verdict's colour in the colour of a carton that is down
-
-
-def load_library() -> None:
-    """Load the drawing library ahead of time: it loads most of itself when it is first used."""
-    from pyvista import Plotter  # noqa: F401  # pyright: ignore[reportUnusedImport]
 
 
 class Window:
@@ -66,6 +62,7 @@ class Window:
         wish: Callable[[str], None] = lambda _: None,
         opened: Callable[[], None] = lambda: None,
     ) -> None:
+        load_library()
         import pyvista as pv
 
         self.walk = walk
