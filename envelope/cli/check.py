@@ -3,6 +3,7 @@
 import shutil
 import sys
 from collections.abc import Callable, Collection
+from contextlib import AbstractContextManager, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,7 @@ from .progress import progress_bar
 if TYPE_CHECKING:
     from ..checks.second_opinion import Opinion
     from ..report.taught import Taught
+    from .pictures import Drawing
 
 PIPED_WIDTH = 100
 NARROWEST, WIDEST = 60, 120  # text is hard to read outside these
@@ -91,11 +93,12 @@ def check(cell: Path, quiet: bool, force: bool, settings: tuple[str, ...], **ask
     2 the input is wrong, 3 the second opinion disagrees, 130 interrupted.
     """
     _refuse(cell, force, asked)
-    model, result, lost = _judged(cell, settings, asked, quiet)
-    if lost and not quiet:
-        answer(lost)
-    answer(_report(result, model, quiet))
-    _write(result, model, asked)
+    with _getting_ready(asked) as drawing:
+        model, result, lost = _judged(cell, settings, asked, quiet)
+        if lost and not quiet:
+            answer(lost)
+        answer(_report(result, model, quiet))
+        _write(result, model, asked, drawing)
     if asked["second_opinion"] and not _agrees(result, model, quiet):
         return DISAGREES
     return GOOD if result.verdict in ("pass", "marginal") else FAILS
@@ -109,6 +112,15 @@ def _refuse(cell: Path, force: bool, asked: dict[str, Any]) -> None:
     refuse_existing(outputs, force, inputs)
     if asked["pictures"] is not None:
         refuse_full_folder(asked["pictures"], force)
+
+
+def _getting_ready(asked: dict[str, Any]) -> "AbstractContextManager[Drawing | None]":
+    """The process that draws, if pictures are wanted: it gets ready while the check runs."""
+    if asked["pictures"] is None and asked["report"] is None:
+        return nullcontext()
+    from .pictures import Drawing
+
+    return Drawing(ahead=True)
 
 
 def _judged(
@@ -172,7 +184,7 @@ def _width() -> int:
     return PIPED_WIDTH
 
 
-def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
+def _write(result: Result, cell: Cell, asked: dict[str, Any], drawing: "Drawing | None") -> None:
     from ..report.results import as_json
     from ..report.table import as_csv
 
@@ -186,17 +198,17 @@ def _write(result: Result, cell: Cell, asked: dict[str, Any]) -> None:
     if asked["glb"] is not None:
         export(cell, result, None, asked["glb"])
     if asked["pictures"] is not None:
-        _draw(result, cell, asked["pictures"])
+        _draw(result, cell, asked["pictures"], drawing)
     if asked["report"] is not None:
         from .page import write_page
 
-        write_page(result, cell, asked["report"])
+        write_page(result, cell, asked["report"], drawing)
 
 
-def _draw(result: Result, cell: Cell, folder: Path) -> None:
+def _draw(result: Result, cell: Cell, folder: Path, drawing: "Drawing | None") -> None:
     from .pictures import draw_apart
 
-    drawn = draw_apart(cell, result, folder)
+    drawn = draw_apart(cell, result, folder, drawing)
     if drawn.trouble is not None:
         remark(drawn.trouble)
         return

@@ -10,7 +10,7 @@ from ..cell.model import Cell
 from ..checks.finding import Result
 from .answer import remark
 from .files import write_whole
-from .pictures import draw_spots_apart
+from .pictures import Drawing, draw_spots_apart
 
 if TYPE_CHECKING:
     from ..scene.choose import Problem
@@ -21,13 +21,20 @@ NO_STILLS = (
 )
 
 
-def write_page(result: Result, cell: Cell, path: Path) -> None:
-    """Write the page; the pictures are drawn while all else is put together."""
+def write_page(result: Result, cell: Cell, path: Path, drawing: Drawing | None = None) -> None:
+    """Write the page; the pictures are drawn while all else is put together.
+
+    Args:
+        result: What a check of the cell found.
+        cell: The cell.
+        path: The file.
+        drawing: The process that draws, if one was started before.
+    """
     from ..report.html import Page, pictured
 
     spots = pictured(result)
     with ThreadPoolExecutor(1) as executor:
-        stills = executor.submit(_stills, cell, result, spots)
+        stills = executor.submit(_stills, cell, result, spots, drawing)
         page = Page(result, cell)
         pictures = stills.result()
     missing = NO_STILLS if spots and not pictures else ""
@@ -35,12 +42,14 @@ def write_page(result: Result, cell: Cell, path: Path) -> None:
     remark(f"Wrote {path}")
 
 
-def _stills(cell: Cell, result: Result, spots: Sequence["Problem"]) -> dict[str, bytes]:
+def _stills(
+    cell: Cell, result: Result, spots: Sequence["Problem"], drawing: Drawing | None
+) -> dict[str, bytes]:
     """Pictures by the id of their placement; none, with a remark, where they cannot be drawn."""
     if not spots:
         return {}
     with tempfile.TemporaryDirectory(prefix="envelope-") as folder:
-        drawn = draw_spots_apart(cell, result, spots, Path(folder))
+        drawn = draw_spots_apart(cell, result, spots, Path(folder), drawing)
         if drawn.trouble is not None:
             remark(drawn.trouble)
         return {

@@ -1,7 +1,7 @@
 """Draws facets off screen: shaded faces, thin edges, a grid on the floor, parallel projection."""
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,6 @@ from ..geometry.frames import Array
 from .camera import View
 from .colours import EDGE, FLOOR_LINE, PAPER, Colour
 from .facets import Facets, Index
-from .library import load_library
 
 Image = NDArray[np.uint8]
 
@@ -19,58 +18,81 @@ _FAR = 40.0  # [m]: distance of the eye from the focus; in parallel projection n
 _LIFT = 0.004  # of the picture's half height: edges are drawn this much nearer than their faces
 _GRID = 0.5  # [m]
 _SMOOTH = 28.0  # [deg]: facets that meet at less than this are shaded as one round face
+_AMBIENT, _DIFFUSE = 0.66, 0.38
 
 
 class Canvas:
-    """One off-screen window, used for one picture after the other."""
+    """One off-screen window, used for one picture after the other.
+
+    It draws with VTK itself: loading pyvista on top of it takes longer than drawing a picture.
+    """
 
     def __init__(self) -> None:
-        load_library()
-        import pyvista as pv
+        # The second is what draws: the window below is one of its kinds.
+        import vtkmodules.vtkRenderingOpenGL2  # noqa: F401  # pyright: ignore[reportUnusedImport]
+        from vtkmodules.vtkRenderingCore import vtkLight, vtkRenderer, vtkRenderWindow
 
-        self._plotter: Any = pv.Plotter(off_screen=True, window_size=[64, 64], lighting="none")
-        self._plotter.render_window.SetMultiSamples(0)  # made smooth by _FINER, which is faster
-        self._plotter.set_background([value / 255 for value in PAPER])
-        self._plotter.camera.parallel_projection = True
+        self._renderer, self._window, self._light = vtkRenderer(), vtkRenderWindow(), vtkLight()
+        self._window.OffScreenRenderingOn()
+        self._window.SetMultiSamples(0)  # made smooth by _FINER, which is faster
+        self._window.AddRenderer(self._renderer)
+        self._renderer.SetBackground(*_shares(PAPER))
+        self._renderer.SetAutomaticLightCreation(False)
+        self._light.SetLightTypeToSceneLight()
+        self._light.PositionalOff()
+        self._renderer.AddLight(self._light)
         self._actors: list[Any] = []
 
     def __enter__(self) -> "Canvas":
         return self
 
     def __exit__(self, *_: object) -> None:
-        self._plotter.close()
+        self.clear()
+        self._window.Finalize()
+
+    def warm_up(self) -> None:
+        """Have everything ready that the first picture would have to wait for."""
+        low, high = np.array([-1.0, -1.0, 0.0]), np.array([1.0, 1.0, 0.0])
+        corners = np.array([low, [1.0, -1.0, 0.0], high])
+        plate = Facets(
+            corners, np.array([[0, 1, 2]]), np.array([[0, 1]]), np.array([[0, 0]]), False
+        )
+        self.faces([plate], PAPER)
+        self.floor(low, high)
+        self.shot(View(np.array([0.0, 0.6, -0.8]), low, 1.0, (64, 64)))
+        self.clear()
 
     def clear(self) -> None:
         """Take everything off."""
         for actor in self._actors:
-            self._plotter.remove_actor(actor, render=False)
+            self._renderer.RemoveActor(actor)
+            actor.ReleaseGraphicsResources(self._window)
         self._actors.clear()
 
     def faces(self, bodies: Iterable[Facets], colour: Colour, *, lit: bool = True) -> list[Any]:
         """Put on shaded faces; returns handles for `visible`."""
-        mesh = surface(list(bodies))
-        if mesh is None:
+        from vtkmodules.vtkFiltersCore import vtkPolyDataNormals
+
+        points, faces = joined([(body.points, body.faces) for body in bodies])
+        if not len(faces):
             return []
+        mesh = _poly_data(points, faces)
         if lit:
-            mesh = mesh.compute_normals(
-                cell_normals=False,
-                split_vertices=True,
-                feature_angle=_SMOOTH,
-                consistent_normals=False,
-                auto_orient_normals=False,
-            )
-        actor = self._plotter.add_mesh(
-            mesh,
-            color=[value / 255 for value in colour],
-            smooth_shading=lit,
-            lighting=lit,
-            ambient=0.66,
-            diffuse=0.38,
-            specular=0.0,
-            render=False,
-            reset_camera=False,
-        )
-        self._actors.append(actor)
+            smooth = vtkPolyDataNormals()
+            smooth.SetInputData(mesh)
+            smooth.SetFeatureAngle(_SMOOTH)
+            smooth.SplittingOn()
+            smooth.ConsistencyOff()
+            smooth.AutoOrientNormalsOff()
+            smooth.Update()
+            mesh = cast(Any, smooth.GetOutput())
+        actor = self._put(mesh, colour)
+        shown = actor.GetProperty()
+        shown.SetLighting(lit)
+        shown.SetAmbient(_AMBIENT)
+        shown.SetDiffuse(_DIFFUSE)
+        if lit:
+            shown.SetInterpolationToPhong()
         return [actor]
 
     def edges(
@@ -82,65 +104,92 @@ class Canvas:
         width: float = 1.0,
     ) -> list[Any]:
         """Put on edges as seen along a direction; lift: how much nearer than the faces [m]."""
-        points: list[Array] = []
-        ends: list[Index] = []
-        start = 0
-        for body in bodies:
-            points.append(body.points - towards * lift)
-            ends.append(body.lines(towards) + start)
-            start += len(body.points)
-        if not points:
-            return []
-        return self._lines(np.concatenate(points), np.concatenate(ends), colour, width)
+        seen = [(body.points - towards * lift, body.lines(towards)) for body in bodies]
+        return self._lines(*joined(seen), colour, width) if seen else []
 
     def floor(self, low: Array, high: Array) -> list[Any]:
         """Put on a grid of 500 mm on the ground, over a box given by its corners."""
         points = floor_lines(low, high)
-        ends = np.arange(len(points)).reshape(-1, 2)
-        return self._lines(points, ends, FLOOR_LINE, 1.0)
+        return self._lines(points, np.arange(len(points)).reshape(-1, 2), FLOOR_LINE, 1.0)
 
     def shot(self, view: View) -> Image:
         """The picture in a view, shape (height, width, 3)."""
         from PIL import Image as Pictures
+        from vtkmodules.util import numpy_support
+        from vtkmodules.vtkCommonCore import vtkUnsignedCharArray
 
-        plotter, size = self._plotter, [_FINER * side for side in view.size]
-        camera = plotter.camera
-        plotter.window_size = size
-        camera.focal_point = view.focus
-        camera.position = view.focus - _FAR * view.towards
-        camera.up = view.axes()[1]
-        camera.parallel_scale = view.half
-        camera.clipping_range = (0.5, 2.0 * _FAR)
-        self._light(view)
-        plotter.render()  # a change of camera alone is not drawn by the screenshot
-        fine = Pictures.fromarray(np.asarray(plotter.screenshot(return_img=True))[:, :, :3])
-        return np.asarray(fine.reduce(_FINER))
+        wide, high = (_FINER * side for side in view.size)
+        self._look(view)
+        self._window.SetSize(wide, high)
+        self._window.Render()
+        pixels = vtkUnsignedCharArray()
+        self._window.GetPixelData(0, 0, wide - 1, high - 1, 0, pixels, 0)
+        rows: Image = cast(Any, numpy_support).vtk_to_numpy(pixels)
+        fine = rows.reshape(high, wide, 3)[::-1]
+        return np.asarray(Pictures.fromarray(fine).reduce(_FINER))
 
-    def _light(self, view: View) -> None:
-        """One light from over the viewer's left shoulder."""
-        import pyvista as pv
-
+    def _look(self, view: View) -> None:
+        """The eye, and one light from over the viewer's left shoulder."""
         right, up = view.axes()
-        self._plotter.remove_all_lights()
-        where = view.focus - _FAR * view.towards - 0.45 * _FAR * right + 0.9 * _FAR * up
-        light = pv.Light(position=where, focal_point=view.focus, light_type="scene light")
-        light.positional = False
-        self._plotter.add_light(light)
+        eye = view.focus - _FAR * view.towards
+        camera = self._renderer.GetActiveCamera()
+        camera.ParallelProjectionOn()
+        camera.SetFocalPoint(*view.focus)
+        camera.SetPosition(*eye)
+        camera.SetViewUp(*up)
+        camera.SetParallelScale(view.half)
+        camera.SetClippingRange(0.5, 2.0 * _FAR)
+        self._light.SetFocalPoint(*view.focus)
+        self._light.SetPosition(*(eye - 0.45 * _FAR * right + 0.9 * _FAR * up))
 
     def _lines(self, points: Array, ends: Index, colour: Colour, width: float) -> list[Any]:
-        import pyvista as pv
-
-        cells = np.column_stack([np.full(len(ends), 2), ends]).ravel()
-        actor = self._plotter.add_mesh(
-            pv.PolyData(points, lines=cells),
-            color=[value / 255 for value in colour],
-            line_width=_FINER * width,
-            lighting=False,
-            render=False,
-            reset_camera=False,
-        )
-        self._actors.append(actor)
+        actor = self._put(_poly_data(points, ends), colour)
+        actor.GetProperty().SetLighting(False)
+        actor.GetProperty().SetLineWidth(_FINER * width)
         return [actor]
+
+    def _put(self, mesh: Any, colour: Colour) -> Any:
+        from vtkmodules.vtkRenderingCore import vtkActor, vtkPolyDataMapper
+
+        mapper, actor = vtkPolyDataMapper(), vtkActor()
+        mapper.SetInputData(mesh)
+        mapper.ScalarVisibilityOff()
+        actor.SetMapper(mapper)
+        actor.GetProperty().SetColor(*_shares(colour))
+        self._renderer.AddActor(actor)
+        self._actors.append(actor)
+        return actor
+
+
+def joined(meshes: Sequence[tuple[Array, Index]]) -> tuple[Array, Index]:
+    """Points and faces, or points and lines, of several bodies as those of one."""
+    if not meshes:
+        return np.zeros((0, 3)), np.zeros((0, 3), dtype=np.intp)
+    starts = np.cumsum([0, *(len(points) for points, _ in meshes[:-1])])
+    parts = [part + start for (_, part), start in zip(meshes, starts, strict=True)]
+    return np.concatenate([points for points, _ in meshes]), np.concatenate(parts)
+
+
+def _poly_data(points: Array, cells: Index) -> Any:
+    """A mesh of triangles or of lines, told as rows of points."""
+    from vtkmodules.util import numpy_support
+    from vtkmodules.vtkCommonCore import vtkPoints
+    from vtkmodules.vtkCommonDataModel import vtkCellArray, vtkPolyData
+
+    to_vtk: Any = numpy_support
+    mesh, places, parts = vtkPolyData(), vtkPoints(), vtkCellArray()
+    places.SetData(to_vtk.numpy_to_vtk(np.ascontiguousarray(points), deep=True))
+    flat = np.ascontiguousarray(cells, dtype=np.int64).ravel()
+    width = np.shape(cells)[1]
+    offsets = np.arange(0, len(flat) + 1, width, dtype=np.int64)
+    parts.SetData(*(to_vtk.numpy_to_vtkIdTypeArray(each, deep=True) for each in (offsets, flat)))
+    mesh.SetPoints(places)
+    (mesh.SetLines if width == 2 else mesh.SetPolys)(parts)
+    return mesh
+
+
+def _shares(colour: Colour) -> list[float]:
+    return [value / 255 for value in colour]
 
 
 def floor_lines(low: Array, high: Array) -> Array:
@@ -156,7 +205,7 @@ def floor_lines(low: Array, high: Array) -> Array:
 def visible(actors: Iterable[Any], on: bool) -> None:
     """Show or hide what was put on a canvas."""
     for actor in actors:
-        actor.visibility = on
+        actor.SetVisibility(on)
 
 
 def lift_of(view: View) -> float:
@@ -170,7 +219,5 @@ def surface(bodies: Sequence[Facets]) -> Any:
 
     if not bodies:
         return None
-    starts = np.cumsum([0, *(len(body.points) for body in bodies[:-1])])
-    faces = np.concatenate([body.faces + at for body, at in zip(bodies, starts, strict=True)])
-    points = np.concatenate([body.points for body in bodies])
+    points, faces = joined([(body.points, body.faces) for body in bodies])
     return pv.PolyData(points, np.column_stack([np.full(len(faces), 3), faces]).ravel())

@@ -1,6 +1,7 @@
 """Pictures of problem spots, and one of the whole cell, as PNG files."""
 
-from collections.abc import Sequence
+from collections.abc import Generator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from ..cell.model import Cell
@@ -12,6 +13,25 @@ from .overview import overview
 from .problem_picture import problem_picture
 from .sheet import Sheet
 from .subjects import scene_of
+
+_KEPT: list[Canvas] = []  # of a process that does nothing but draw
+
+
+def open_ahead() -> None:
+    """Open a canvas for all pictures that this process is going to draw."""
+    canvas = Canvas()
+    canvas.warm_up()
+    _KEPT.append(canvas)
+
+
+@contextmanager
+def _canvas() -> Generator[Canvas]:
+    """The canvas of this process, or one for these pictures."""
+    if _KEPT:
+        yield _KEPT[0]
+        return
+    with Canvas() as canvas:
+        yield canvas
 
 
 def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
@@ -32,7 +52,7 @@ def draw_problems(cell: Cell, result: Result, directory: Path) -> list[Path]:
     found = problems(result)
     picked = chosen(found)
     written: list[Path] = []
-    with Canvas() as canvas:
+    with _canvas() as canvas:
         scenery = {pallet.name: Scenery(cell, pallet) for pallet in cell.pallets}
         sheet = overview(canvas, scenery, result, len(found), len(picked))
         written.append(_saved(sheet, directory / "overview.png"))
@@ -57,7 +77,7 @@ def draw_spots(cell: Cell, result: Result, spots: Sequence[Problem], directory: 
         OSError: A file cannot be written.
     """
     written: list[Path] = []
-    with Canvas() as canvas:
+    with _canvas() as canvas:
         places = {pallet.name: pallet for pallet in cell.pallets}
         scenery: dict[str, Scenery] = {}
         for number, problem in enumerate(spots):
@@ -84,7 +104,7 @@ def draw_one(cell: Cell, result: Result, placement: str | None, path: Path) -> N
         OSError: The file cannot be written.
     """
     found = problems(result)
-    with Canvas() as canvas:
+    with _canvas() as canvas:
         if placement is None:
             scenery = {pallet.name: Scenery(cell, pallet) for pallet in cell.pallets}
             sheet = overview(canvas, scenery, result, len(found), None)

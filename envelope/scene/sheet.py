@@ -31,11 +31,17 @@ _LEADER = 120.0  # [px]: how far from its mark a label stands
 @cache
 def font(size: int, *, bold: bool = False) -> Any:
     """The font that comes with the drawing libraries, so that it is the same everywhere."""
-    import matplotlib
+    from importlib.util import find_spec  # where it lies; loading it all takes long
+
     from PIL import ImageFont
 
     name = "DejaVuSans-Bold.ttf" if bold else "DejaVuSans.ttf"
-    return ImageFont.truetype(str(Path(matplotlib.get_data_path()) / "fonts" / "ttf" / name), size)
+    package = find_spec("matplotlib")
+    for folder in () if package is None else package.submodule_search_locations or ():
+        file = Path(folder) / "mpl-data" / "fonts" / "ttf" / name
+        if file.exists():
+            return ImageFont.truetype(str(file), size)
+    return ImageFont.load_default(size)
 
 
 class Sheet:

@@ -20,7 +20,8 @@ def result():
 
 
 def test_pictures_stand_in_the_page(result, tmp_path, monkeypatch):
-    def drawn(cell, result, spots, folder):
+    def drawn(cell, result, spots, folder, drawing):
+        assert drawing is None
         assert [spot.judged.placement.id for spot in spots] == ["A/1/2"]
         (folder / "0.png").write_bytes(PNG)
         return Drawn((folder / "0.png",))

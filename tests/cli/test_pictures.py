@@ -92,6 +92,39 @@ def test_a_folder_that_cannot_be_made_is_one_line(drawing, tmp_path):
     assert "cannot be written" in answer.trouble
 
 
+def test_a_process_started_before_draws_what_it_is_asked_for_again_and_again(drawing, tmp_path):
+    def draw(cell, result, folder):
+        if (tmp_path / "one").exists():
+            raise RuntimeError("once is enough")
+        (folder / "A-1-1.png").write_bytes(b"picture")
+
+    drawing(draw)
+    result = made.result(made.judged(1, made.CLASH))
+    cell = made.cell_of(result)
+    with pictures.Drawing(ahead=False) as process:
+        assert pictures.draw_apart(cell, result, tmp_path / "one", process).trouble is None
+        again = pictures.draw_apart(cell, result, tmp_path / "two", process)
+        assert again.trouble.startswith("No pictures: RuntimeError: once is enough. ")
+        child = process._child
+        assert child.is_alive()
+    assert not child.is_alive()
+
+
+def test_a_process_that_died_while_it_got_ready_is_one_line(drawing, tmp_path):
+    def crash():
+        faulthandler.disable()
+        os.kill(os.getpid(), signal.SIGSEGV)
+
+    drawing(None)
+    sys.modules["envelope.scene.pictures"].open_ahead = crash
+    result = made.result(made.judged(1, made.CLASH))
+    with pictures.Drawing(ahead=True) as process:
+        for name in ("one", "two"):
+            answer = pictures.draw_apart(made.cell_of(result), result, tmp_path / name, process)
+            assert "ended with status -11" in answer.trouble
+    assert list(tmp_path.iterdir()) == []
+
+
 @pytest.mark.opengl
 def test_a_process_of_its_own_draws_the_cell(tmp_path):
     """The real child, started as on every platform, with the real drawing."""

@@ -48,6 +48,14 @@ OUT_OF_REACH = Finding(
 NOT_CHECKED = Finding("collision", "not checked", None, None, "", "no motion was found")
 
 
+def _no_answer(poses):
+    return np.full((len(poses), 1, 2), np.nan)
+
+
+def _only(q):
+    return np.zeros(len(q), int)
+
+
 def arm() -> Arm:
     """A slide along x that carries one turning link."""
     links = (
@@ -65,8 +73,8 @@ def arm() -> Arm:
         touching=(),
         rating=Rating(10.0),
         branch_names=("only",),
-        solve=lambda poses: np.full((len(poses), 1, 2), np.nan),
-        label=lambda q: np.zeros(len(q), int),
+        solve=_no_answer,
+        label=_only,
     )
 
 

@@ -129,7 +129,7 @@ def test_a_child_process_draws_what_it_is_sent(clash, tmp_path):
 
 def test_a_drawing_process_that_is_killed_leaves_the_verdict_and_one_line(tmp_path):
     """The drawing library is replaced by one that ends its process as a missing OpenGL does."""
-    (tmp_path / "pyvista.py").write_text(
+    (tmp_path / "vtkmodules.py").write_text(
         "import os, signal\nos.kill(os.getpid(), signal.SIGSEGV)\n"
     )
     command = [
