@@ -12,13 +12,14 @@ _DIFFERENT = 6  # of 255: a change of colour larger than this is no rounding
 
 def differs(first: Image, second: Image) -> Mask:
     """Where two shots differ, shape (height, width)."""
-    return np.asarray(np.abs(first.astype(int) - second.astype(int)).max(axis=2) > _DIFFERENT)
+    change = np.abs(first.astype(np.int16) - second)
+    return np.asarray(change.max(axis=2) > _DIFFERENT)
 
 
 def vivid(picture: Image) -> Mask:
     """Where a shot has one of the strong colours, lit or in shade; the quiet ones are near grey."""
-    high, low = picture.max(axis=2).astype(int), picture.min(axis=2).astype(int)
-    return high - low > 0.55 * high
+    high, low = picture.max(axis=2), picture.min(axis=2)
+    return np.asarray(high - low > np.float32(0.55) * high)
 
 
 def mixed(below: Image, above: Image, share: float) -> Image:

@@ -169,7 +169,7 @@ def crosses(facets: Facets, origin: Array, direction: Array) -> Mask:
     """
     if not facets.convex:
         return _crosses_triangles(facets, origin, direction)
-    planes = np.unique(np.round(facets.planes(), 9), axis=0)
+    planes = np.round(facets.planes(), 9)
     room = -(origin @ planes[:, :3].T + planes[:, 3])
     rate = direction @ planes[:, :3].T
     with np.errstate(divide="ignore", invalid="ignore"):

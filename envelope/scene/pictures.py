@@ -19,6 +19,9 @@ _KEPT: list[Canvas] = []  # of a process that does nothing but draw
 
 def open_ahead() -> None:
     """Open a canvas for all pictures that this process is going to draw."""
+    import scipy.optimize  # what finds the spot where bodies meet, otherwise loaded by then
+    import scipy.spatial  # noqa: F401
+
     canvas = Canvas()
     canvas.warm_up()
     _KEPT.append(canvas)
@@ -87,7 +90,8 @@ def draw_spots(cell: Cell, result: Result, spots: Sequence[Problem], directory: 
             place = scenery[name]
             scene = scene_of(place, problem.judged, problem.finding, result.placements)
             sheet = problem_picture(canvas, scene, problem)
-            written.append(_saved(sheet, directory / f"{number}.png"))
+            # They are read again at once: to make them small is a waste of time.
+            written.append(_saved(sheet, directory / f"{number}.png", compress_level=1))
     return written
 
 
@@ -117,11 +121,11 @@ def draw_one(cell: Cell, result: Result, placement: str | None, path: Path) -> N
         _saved(sheet, path)
 
 
-def _saved(sheet: Sheet, path: Path) -> Path:
+def _saved(sheet: Sheet, path: Path, compress_level: int = 6) -> Path:
     """Write a file whole or not at all."""
     part = path.with_name(f".{path.name}.part")
     try:
-        sheet.image.save(part, format="PNG")
+        sheet.image.save(part, format="PNG", compress_level=compress_level)
         part.replace(path)
     finally:
         part.unlink(missing_ok=True)
