@@ -2,6 +2,7 @@
 
 from collections.abc import Generator, Sequence
 from contextlib import contextmanager
+from importlib import import_module
 from pathlib import Path
 
 from ..cell.model import Cell
@@ -19,9 +20,8 @@ _KEPT: list[Canvas] = []  # of a process that does nothing but draw
 
 def open_ahead() -> None:
     """Open a canvas for all pictures that this process is going to draw."""
-    import scipy.optimize  # what finds the spot where bodies meet, otherwise loaded by then
-    import scipy.spatial  # noqa: F401
-
+    for name in ("scipy.optimize", "scipy.spatial"):  # needed for where bodies meet, slow to load
+        import_module(name)
     canvas = Canvas()
     canvas.warm_up()
     _KEPT.append(canvas)
