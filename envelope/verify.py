@@ -4,25 +4,27 @@ from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import nullcontext
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from multiprocessing import get_context
 
 import numpy as np
 
 from .cell.model import Cell, Pallet
-from .checks.case import Case, watched_by_release
+from .checks.beyond_doubt import borne
+from .checks.case import Case, segments_of, watched_by_release
 from .checks.cast import Cast, cast_of
 from .checks.clearance import in_words
-from .checks.effort import Effort, efforts_of
-from .checks.finding import Finding, Judged, Result
+from .checks.effort import efforts_of
+from .checks.finding import Finding, Judged, Result, failing
+from .checks.joint_room import reached_of
+from .checks.offset import offsets
 from .checks.rate import with_rate
 from .checks.registry import CHECKS
 from .checks.stacking import stacking
-from .checks.stretches import Planned
-from .checks.watch import Watched, watch_cycles
-from .motion.cycle import Cycle, Segment
-from .motion.options import Choices, Option, Task, part_of, tasks_of
-from .motion.plan import Planner, Ready, Unplanned
+from .checks.trials import Trial, look_closely, search
+from .motion.cycle import Cycle
+from .motion.options import Task, tasks_of
+from .motion.plan import Planner, Ready
 from .motion.postures import Posture, Reach, postures_of, ranked, ranked_branches
 from .motion.shortfall import shortfall
 from .motion.stands import Stands, stands_of
@@ -30,7 +32,6 @@ from .motion.stations import Stations
 
 _BLOCK = 48  # tasks that are planned and watched in one batch
 _PROBE = 8  # one task in so many is judged before the others where a few may settle it
-_TRIALS = 40  # motions that are watched for one task before it fails
 _WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
 
 Progress = Callable[[int, int], None]
@@ -90,7 +91,7 @@ def verdicts(cell: Cell, *, stop_after: int | None = None) -> Iterator[list[Judg
     for part in _in_parts(blocks, whole=stop_after is None):
         judged = judge(part, closely=cell.tolerances != type(cell.tolerances)())
         yield judged
-        failed += sum(entry.verdict in ("fail", "not checked") for entry in judged)
+        failed += sum(failing(entry) for entry in judged)
         if stop_after is not None and failed > stop_after:
             return
 
@@ -101,11 +102,11 @@ def _in_parts(blocks: Sequence["Block"], *, whole: bool) -> Iterator["Block"]:
         yield from blocks
         return
     for block in reversed(blocks):
-        yield replace(block, tasks=block.tasks[::_PROBE])
+        yield block.only([k for k in range(len(block.tasks)) if not k % _PROBE])
     for block in reversed(blocks):
-        rest = tuple(task for k, task in enumerate(block.tasks) if k % _PROBE)
+        rest = [k for k in range(len(block.tasks)) if k % _PROBE]
         if rest:
-            yield replace(block, tasks=rest)
+            yield block.only(rest)
 
 
 def _executor(jobs: int, asked: int) -> Executor | nullcontext[None]:
@@ -132,6 +133,8 @@ class Block:
         ready: Where cycles start and end: one posture, with a lift or track one for each of
             its places; none when no task has a posture.
         stands: Where a lift or track stands.
+        postures: Those of each task.
+        stacked: What the stacking check found for each placement, by its id.
     """
 
     cell: Cell
@@ -141,7 +144,16 @@ class Block:
     branches: tuple[int, ...]
     ready: tuple[Ready, ...]
     stands: Stands
+    postures: tuple[Sequence[Posture], ...]
     stacked: dict[str, tuple[Finding, ...]]
+
+    def only(self, chosen: Sequence[int]) -> "Block":
+        """Some of its tasks, by index."""
+        return replace(
+            self,
+            tasks=tuple(self.tasks[k] for k in chosen),
+            postures=tuple(self.postures[k] for k in chosen),
+        )
 
 
 class _Pallet:
@@ -166,6 +178,7 @@ class _Pallet:
         self.branches = ranked_branches(own, planned)
         self.ready = _ready(cell, every, planned, self.branches)
         found = stacking(pallet, cell.support, cell.tolerances) if self.tasks else {}
+        self._postures = {t.number: own for t, own in zip(every, postures, strict=True)}
         self.stacked = {name: tuple(findings) for name, findings in found.items()}
 
     def blocks(self) -> Iterator[Block]:
@@ -183,6 +196,7 @@ class _Pallet:
                 self.branches,
                 self.ready,
                 self.stands,
+                tuple(self._postures[task.number] for task in tasks),
                 stacked,
             )
 
@@ -215,152 +229,105 @@ def _ready(
 def judge(block: Block, *, closely: bool = True) -> list[Judged]:
     """Find motions for the tasks of a block and judge their placements.
 
-    With closely=False clearances are measured only where they fail.
+    With closely=False clearances are measured only where they fail, and a placement that cannot
+    fail has no other finding than that on its joint room.
     """
-    planner = Planner(block.cell, block.pallet, block.tasks, block.stands)
+    planner = Planner(block.cell, block.pallet, block.tasks, block.stands, block.postures)
     for ready in block.ready:
         planner.set_ready(ready)
     cast = block.cast
-    trials = [_Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
-    _search(block.cell, cast, planner, trials, closely=closely)
+    trials = [Trial(task, planner.choices(task, block.branches)) for task in block.tasks]
+    search(block.cell, cast, planner, trials, closely=closely)
     if closely:
-        _look_closely(block.cell, cast, trials)
-    moved = [(t.task.group, t.best) for t in trials if t.best is not None]
-    efforts = iter(efforts_of(block.cell, moved))
-    judged: list[Judged] = []
-    for trial in trials:
-        effort = None if trial.best is None else next(efforts)
-        judged.extend(_judged(block, planner, trial, effort))
-    return judged
+        look_closely(block.cell, cast, trials)
+    worked = _Worked(block, trials, closely=closely)
+    return [entry for trial in trials for entry in worked.judged(planner, trial)]
 
 
-@dataclass(slots=True)
-class _Trial:
-    """The search for one task's motion.
+class _Worked:
+    """What is worked out for all motions of a block at once, and judged by placement.
 
-    Attributes:
-        choices: What is left to try, in order.
-        best: The motion to be judged.
-        seen: What was watched along it; None where only its verdict is known.
-        trouble: How many bodies meet on it what they must not, and how deep the worst is [m].
-        met: What is met on it.
-        lack: Why the most promising option had no motion at all.
+    With closely=False no findings are made where nothing can fail, but on joint room.
     """
 
-    task: Task
-    choices: Choices
-    best: Cycle | None = None
-    seen: list[Watched] | None = None
-    trouble: tuple[int, float] = (1 << 30, 0.0)
-    met: list[Watched] = field(default_factory=list[Watched])
-    lack: Unplanned | None = None
-    current: Option | None = field(default=None)
+    def __init__(self, block: Block, trials: Sequence[Trial], *, closely: bool) -> None:
+        self._block = block
+        moved = [(trial.task, trial.best) for trial in trials if trial.best is not None]
+        keys = [(task.number, k) for task, _ in moved for k in range(len(task.placements))]
+        motions = [
+            segments_of(task, k, cycle)
+            for task, cycle in moved
+            for k in range(len(task.placements))
+        ]
+        found = reached_of(block.cell, motions, closely=closely)
+        self._reached = dict(zip(keys, found, strict=True))
+        self._offsets: dict[tuple[str, float], tuple[Finding, ...]] = {}
+        self._sure = set[int]() if closely else self._beyond_doubt(trials)
+        left = [(task, cycle) for task, cycle in moved if task.number not in self._sure]
+        efforts = efforts_of(block.cell, [(task.group, cycle) for task, cycle in left])
+        self._efforts = {
+            task.number: effort for (task, _), effort in zip(left, efforts, strict=True)
+        }
+
+    def _beyond_doubt(self, trials: Sequence[Trial]) -> set[int]:
+        """Numbers of the tasks of which no placement can fail any check."""
+        moved = [(t.task, t.best) for t in trials if t.best is not None and not t.trouble[0]]
+        sure = borne(self._block.cell, [(task.group, cycle) for task, cycle in moved])
+        return {
+            task.number
+            for (task, cycle), good in zip(moved, sure.tolist(), strict=True)
+            if good and not any(failing(finding) for finding in self._others(task, cycle))
+        }
+
+    def _others(self, task: Task, cycle: Cycle) -> Iterator[Finding]:
+        """Findings on the stack, joint room and the offset, on which a placement may fail."""
+        yield from self._offset(task, cycle)
+        for release, placement in enumerate(task.placements):
+            yield from self._block.stacked[placement.id]
+            yield self._reached[task.number, release].room
+
+    def _offset(self, task: Task, cycle: Cycle | None) -> tuple[Finding, ...]:
+        turn = task.group.turns[0] if cycle is None else cycle.pick_turn
+        key = task.group.name, turn
+        if key not in self._offsets:
+            self._offsets[key] = tuple(offsets(self._block.cell, task.group, turn))
+        return self._offsets[key]
+
+    def judged(self, planner: Planner, trial: Trial) -> list[Judged]:
+        """The placements of one task with their findings."""
+        task, cycle = trial.task, trial.best
+        if task.number in self._sure:
+            return [
+                Judged(placement, (self._reached[task.number, release].room,), cycle)
+                for release, placement in enumerate(task.placements)
+            ]
+        count = len(task.placements)
+        seen = trial.met if trial.seen is None else trial.seen
+        sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
+        hindered = cycle is None or (trial.trouble[0] > 0 and trial.lack is not None)
+        unreached = _unreached(planner, trial) if hindered else None
+        judged: list[Judged] = []
+        for release, placement in enumerate(task.placements):
+            case = Case(
+                self._block.cell,
+                self._block.pallet,
+                self._block.cast,
+                task,
+                release,
+                cycle,
+                sorted_[release],
+                self._block.stacked[placement.id],
+                unreached,
+                self._efforts.get(task.number),
+                self._reached.get((task.number, release)),
+                self._offset(task, cycle),
+            )
+            findings = [finding for run in CHECKS.values() for finding in run(case)]
+            judged.append(Judged(placement, tuple(findings), cycle))
+        return judged
 
 
-def _search(
-    cell: Cell, cast: Cast, planner: Planner, trials: list[_Trial], *, closely: bool
-) -> None:
-    """Try options, all tasks abreast, until each has a motion that meets nothing.
-
-    What one motion met rules out the other options that share the part that met it. The first
-    motions mostly do, and are looked at closely at once; of the others the verdict comes first.
-    """
-    waiting = trials
-    for number in range(_TRIALS):
-        planned = _next_motions(planner, waiting)
-        if not planned:
-            return
-        values = closely and number == 0
-        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=values)
-        waiting = []
-        for (trial, plan), seen in zip(planned, watched, strict=True):
-            met = [entry for entry in seen if entry.margin[0] < 0.0]
-            failing = {entry.segment for entry in met}
-            trouble = (len(met), -min((entry.margin[1] for entry in met), default=0.0))
-            if trouble < trial.trouble:
-                trial.best, trial.trouble, trial.met = plan.cycle, trouble, met
-                trial.seen = seen if values else None
-            if failing:
-                for number in failing:
-                    _rule_out(trial, plan.cycle.segments[number])
-                waiting.append(trial)
-
-
-def _look_closely(cell: Cell, cast: Cast, trials: Sequence[_Trial]) -> None:
-    """Watch the motions that were chosen, where only their verdict is known."""
-    chosen = [(t, t.best) for t in trials if t.best is not None and t.seen is None]
-    planned = [Planned(trial.task, best) for trial, best in chosen]
-    for (trial, _), seen in zip(chosen, _by_cycle(cell, cast, planned, values=True), strict=True):
-        trial.seen = seen
-
-
-def _next_motions(planner: Planner, trials: list[_Trial]) -> list[tuple[_Trial, Planned]]:
-    """The next option of each trial that has a motion."""
-    found: list[tuple[_Trial, Planned]] = []
-    asking = trials
-    while asking:
-        for trial in asking:
-            trial.current = trial.choices.next()
-        asking = [trial for trial in asking if trial.current is not None]
-        wanted = [(t.task, t.current) for t in asking if t.current is not None]
-        again: list[_Trial] = []
-        for trial, motion in zip(asking, planner.cycles(wanted), strict=True):
-            if isinstance(motion, Unplanned):
-                trial.lack = trial.lack or motion
-                if trial.current is not None:
-                    trial.choices.rule_out(trial.current, motion.part)
-                again.append(trial)
-            else:
-                found.append((trial, Planned(trial.task, motion)))
-        asking = again
-    return found
-
-
-def _rule_out(trial: _Trial, segment: Segment) -> None:
-    """Drop the options that share with the current one the part that failed."""
-    if trial.current is not None:
-        trial.choices.rule_out(trial.current, part_of(segment))
-
-
-def _by_cycle(
-    cell: Cell, cast: Cast, planned: Sequence[Planned], *, values: bool
-) -> list[list[Watched]]:
-    """What was watched, sorted to the cycles."""
-    sorted_: list[list[Watched]] = [[] for _ in planned]
-    if planned:
-        for entry in watch_cycles(cell, cast, planned, values=values):
-            sorted_[entry.planned].append(entry)
-    return sorted_
-
-
-def _judged(block: Block, planner: Planner, trial: _Trial, effort: Effort | None) -> list[Judged]:
-    """The placements of one task with the findings of all checks."""
-    task, cycle = trial.task, trial.best
-    count = len(task.placements)
-    seen = trial.met if trial.seen is None else trial.seen
-    sorted_ = watched_by_release(seen, cycle, count) if cycle else [()] * count
-    hindered = cycle is None or (trial.trouble[0] > 0 and trial.lack is not None)
-    unreached = _unreached(planner, trial) if hindered else None
-    judged: list[Judged] = []
-    for release, placement in enumerate(task.placements):
-        case = Case(
-            block.cell,
-            block.pallet,
-            block.cast,
-            task,
-            release,
-            cycle,
-            sorted_[release],
-            block.stacked[placement.id],
-            unreached,
-            effort,
-        )
-        findings = [finding for run in CHECKS.values() for finding in run(case)]
-        judged.append(Judged(placement, tuple(findings), cycle))
-    return judged
-
-
-def _unreached(planner: Planner, trial: _Trial) -> Finding:
+def _unreached(planner: Planner, trial: Trial) -> Finding:
     """The finding for a task without a motion: what is out of reach, by how much, which way."""
     lack = shortfall(planner, trial.task, over=trial.best is not None)
     world = planner.cell.mounted.world_from_base[:3, :3] @ lack.direction
@@ -380,7 +347,7 @@ def _unreached(planner: Planner, trial: _Trial) -> Finding:
     )
 
 
-def _no_way(trial: _Trial) -> Finding:
+def _no_way(trial: Trial) -> Finding:
     """The finding where every waypoint is in reach but no motion joins them."""
     lack = trial.lack
     if lack is None:

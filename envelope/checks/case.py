@@ -10,6 +10,7 @@ from ..palletizing.group import Placement
 from .cast import Cast
 from .effort import Effort
 from .finding import Finding
+from .joint_room import Reached
 from .watch import Watched
 
 
@@ -21,9 +22,12 @@ class Case:
         release: Which release of its task it is, from 0.
         cycle: Its motion; None when there is none.
         unreached: What is out of reach: why there is no motion, or none but a poor one.
-        effort: What the cycle asks of arm and tool; worked out anew where it is None.
         watched: What was watched on the segments that belong to this placement.
         stacked: What the stacking check found for it.
+        effort: What the cycle asks of arm and tool.
+        reached: What its motion takes of the joints' ranges.
+        offset: What the offset check found for the group, picked as it is. Like effort and
+            reached, worked out for many at once; anew where it is None.
     """
 
     cell: Cell
@@ -36,6 +40,8 @@ class Case:
     stacked: tuple[Finding, ...]
     unreached: Finding | None = None
     effort: Effort | None = None
+    reached: Reached | None = None
+    offset: tuple[Finding, ...] | None = None
 
     @property
     def placement(self) -> Placement:
@@ -44,10 +50,13 @@ class Case:
 
     def segments(self) -> list[Segment]:
         """The segments that belong to this placement."""
-        if self.cycle is None:
-            return []
-        last = len(self.task.placements) - 1
-        return [s for s in self.cycle.segments if belongs_to(s, last) == self.release]
+        return [] if self.cycle is None else segments_of(self.task, self.release, self.cycle)
+
+
+def segments_of(task: Task, release: int, cycle: Cycle) -> list[Segment]:
+    """The segments of a cycle that belong to one of its releases, from 0."""
+    last = len(task.placements) - 1
+    return [segment for segment in cycle.segments if belongs_to(segment, last) == release]
 
 
 def belongs_to(segment: Segment, last: int) -> int:

@@ -52,6 +52,11 @@ class Finding:
     allowances: tuple[tuple[str, float], ...] = ()
 
 
+def failing(told: "Finding | Judged") -> bool:
+    """Whether a finding or a placement fails or could not be checked."""
+    return told.verdict in ("fail", "not checked")
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
     """One placement with its findings; cycle: None when no motion was found."""

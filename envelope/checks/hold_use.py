@@ -112,18 +112,34 @@ def hold_uses(
         return [None for _ in cycles]
     found: list[dict[tuple[int, Situation], Strain]] = [{} for _ in cycles]
     for hanging in states:
-        group, turn = hanging.group, hanging.turn
-        calm = {item: _wrench(cell.tool, hanging, item, stop=False) for item in hanging.carried}
-        stop = {item: _wrench(cell.tool, hanging, item, stop=True) for item in hanging.carried}
-        for item in hanging.carried:
-            listed = [calm.get(k) for k in range(len(group.items))]
-            braked = [stop.get(k) for k in range(len(group.items))]
-            for situation, seen in _strained(cell, group, turn, item, listed, braked):
-                _collect(seen, hanging, (item, situation), cycles, found)
+        for item, situation, seen in _seen(cell, hanging):
+            _collect(seen, hanging, (item, situation), cycles, found)
     return [
         _use(cell, group, cycle.pick_turn, strains)
         for (group, cycle), strains in zip(cycles, found, strict=True)
     ]
+
+
+def shares_held(cell: Cell, hanging: Hanging) -> Iterator[Array]:
+    """Shares of its grip that each carton uses in each situation that is judged, (states,) each.
+
+    Nothing where a carton that hangs is not judged at all.
+    """
+    found = [(item, seen) for item, _, seen in _seen(cell, hanging)]
+    if {item for item, _ in found} == set(hanging.carried):
+        yield from (seen.shares for _, seen in found)
+
+
+def _seen(cell: Cell, hanging: Hanging) -> Iterator[tuple[int, Situation, _Seen]]:
+    """The strain on each carton that hangs, in each situation that is judged."""
+    group, turn = hanging.group, hanging.turn
+    calm = {item: _wrench(cell.tool, hanging, item, stop=False) for item in hanging.carried}
+    stop = {item: _wrench(cell.tool, hanging, item, stop=True) for item in hanging.carried}
+    for item in hanging.carried:
+        listed = [calm.get(k) for k in range(len(group.items))]
+        braked = [stop.get(k) for k in range(len(group.items))]
+        for situation, seen in _strained(cell, group, turn, item, listed, braked):
+            yield item, situation, seen
 
 
 def _use(

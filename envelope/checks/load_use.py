@@ -135,7 +135,7 @@ def farthest(rating: Rating, mass: float) -> float:
 def load_use(cell: Cell, group: Group, cycle: Cycle | None) -> LoadUse:
     """What a group's cycle asks of the arm's rating; of mass and offset alone without a cycle."""
     if cycle is None:
-        return _hung(cell, group, group.turns[0], [tuple(range(len(group.items)))])
+        return hung(cell, group, group.turns[0], [tuple(range(len(group.items)))])
     return load_uses(cell, [(group, cycle)], hangings(cell, [(group, cycle)]))[0]
 
 
@@ -153,27 +153,34 @@ def load_uses(
     uses: list[LoadUse] = []
     for (group, cycle), found in zip(cycles, peaks, strict=True):
         carried = list(dict.fromkeys(segment.carried for segment in cycle.segments))
-        hung = _hung(cell, group, cycle.pick_turn, carried)
+        worst = hung(cell, group, cycle.pick_turn, carried)
         axes = tuple(
             AxisUse(arm.joints[j].name, found[j, "still"], found[j, "moving"], found[j, "inertia"])
             for j in joints
         )
         uses.append(
             LoadUse(
-                hung.burden,
-                hung.distance,
-                hung.allowed,
-                hung.share,
-                hung.spare_mass,
-                hung.spare_offset,
+                worst.burden,
+                worst.distance,
+                worst.allowed,
+                worst.share,
+                worst.spare_mass,
+                worst.spare_offset,
                 axes,
             )
         )
     return uses
 
 
-def _hung(cell: Cell, group: Group, turn: float, carried: Sequence[tuple[int, ...]]) -> LoadUse:
-    """Mass and offset alone, of the worst of what hangs in the course of a cycle."""
+def hung(cell: Cell, group: Group, turn: float, carried: Sequence[tuple[int, ...]]) -> LoadUse:
+    """Mass and offset alone, of the worst of what hangs in the course of a cycle.
+
+    Args:
+        cell: The cell.
+        group: What is picked.
+        turn: Turn of the tool over it [rad].
+        carried: Which of its cartons hang, one after another.
+    """
     rating = cell.mounted.arm.rating
     uses: list[LoadUse] = []
     for items in carried:

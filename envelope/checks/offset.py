@@ -2,10 +2,12 @@
 
 import numpy as np
 
+from ..cell.model import Cell
 from ..geometry.frames import invert
 from ..motion.grip import centre_in_tool, holding, tool_from_group
 from ..motion.sealing import on_top, sealing
 from ..motion.stations import world_from_picked
+from ..palletizing.group import Group
 from .case import Case
 from .cast import queue_of
 from .finding import Finding
@@ -16,15 +18,26 @@ _MM = 1e3
 
 def check(case: Case) -> list[Finding]:
     """Findings on the tool-to-group centre offset and on cups over edges, seams, strangers."""
-    findings = [_stated(case), *_cups(case), *_strangers(case)]
+    if case.offset is not None:
+        return list(case.offset)
+    turn = case.cycle.pick_turn if case.cycle else case.task.group.turns[0]
+    return offsets(case.cell, case.task.group, turn)
+
+
+def offsets(cell: Cell, group: Group, turn: float) -> list[Finding]:
+    """The same for a group, whatever becomes of it, picked with the tool turned over it [rad]."""
+    findings = [
+        _stated(cell, group, turn),
+        *_cups(cell, group, turn),
+        *_strangers(cell, group, turn),
+    ]
     notable = [finding for finding in findings if finding.verdict != "pass"]
     return notable or findings[:1]
 
 
-def _stated(case: Case) -> Finding:
+def _stated(cell: Cell, group: Group, turn: float) -> Finding:
     """The stated group centre in tool frame against the one that fields and pick pose give."""
-    group, turn = case.task.group, _turn(case)
-    centre = centre_in_tool(case.cell.tool, group, turn)
+    centre = centre_in_tool(cell.tool, group, turn)
     where = f"group centre in tool frame ({centre[0] * _MM:.1f}, {centre[1] * _MM:.1f}) mm"
     taught = group.taught_at(turn)
     told = group.stated_offset if taught is None or taught.stated is None else taught.stated
@@ -42,16 +55,11 @@ def _stated(case: Case) -> Finding:
     )
 
 
-def _turn(case: Case) -> float:
-    return case.cycle.pick_turn if case.cycle else case.task.group.turns[0]
-
-
-def _cups(case: Case) -> list[Finding]:
+def _cups(cell: Cell, group: Group, turn: float) -> list[Finding]:
     """For each carton: cups of its fields that seal on it, those over a seam or edge lost."""
-    group, turn = case.task.group, _turn(case)
     findings: list[Finding] = []
     for index, item in enumerate(group.items):
-        found, cups = sealing(case.cell.tool, group, turn, index)
+        found, cups = sealing(cell.tool, group, turn, index)
         count = len(found.at)
         findings.append(
             Finding(
@@ -66,9 +74,8 @@ def _cups(case: Case) -> list[Finding]:
     return findings
 
 
-def _strangers(case: Case) -> list[Finding]:
+def _strangers(cell: Cell, group: Group, turn: float) -> list[Finding]:
     """Cartons that queue behind the group and lie under a field that grips."""
-    cell, group, turn = case.cell, case.task.group, _turn(case)
     world_from_tool = world_from_picked(cell, group) @ invert(
         tool_from_group(cell.tool, group, turn)
     )

@@ -53,24 +53,25 @@ class Planner:
         pallet: The pallet that is built.
         tasks: The tasks that will be asked for.
         stands: Where a lift or track may stand.
+        postures: Those of each task, where they are known.
     """
 
     def __init__(
-        self, cell: Cell, pallet: Pallet, tasks: Sequence[Task], stands: Stands | None = None
+        self,
+        cell: Cell,
+        pallet: Pallet,
+        tasks: Sequence[Task],
+        stands: Stands | None = None,
+        postures: Sequence[Sequence[Posture]] | None = None,
     ) -> None:
         self.cell, self.pallet, self.stands = cell, pallet, stands or Stands()
         self.arm = cell.mounted.arm
         self.reach = Reach(cell)
         self.stations = Stations(cell, pallet)
         self.up = invert(cell.mounted.world_from_base)[:3, 2]
-        self.postures = {
-            task.number: postures
-            for task, postures in zip(
-                tasks,
-                postures_of(self.reach, self.stations, tasks, self.stands.every),
-                strict=True,
-            )
-        }
+        if postures is None:
+            postures = postures_of(self.reach, self.stations, tasks, self.stands.every)
+        self.postures = {task.number: own for task, own in zip(tasks, postures, strict=True)}
         self.heights = Heights(cell, pallet, self.reach)
         self.times = Times(cell)
         self._lines: dict[tuple[object, ...], Array | None] = {}

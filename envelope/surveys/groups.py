@@ -7,7 +7,7 @@ from typing import Any
 from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
-from ..checks.finding import Finding, Judged, Result, worst
+from ..checks.finding import Finding, Judged, Result, failing, worst
 from ..checks.rate import rate_of
 from ..verify import check
 from .grouped import FailingPlacement, GroupsSurvey, Measured, WayFound, WayJudged
@@ -145,7 +145,7 @@ def judged_way(cell: Cell, result: Result) -> WayJudged:
 
 def _checks(judged: Judged) -> tuple[str, ...]:
     """The checks that a placement fails, or that could not be made."""
-    bad = (f.check for f in judged.findings if f.verdict in ("fail", "not checked"))
+    bad = (f.check for f in judged.findings if failing(f))
     return tuple(dict.fromkeys(bad)) or ("check",)
 
 

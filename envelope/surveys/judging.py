@@ -8,7 +8,7 @@ from typing import Any, Literal
 from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
-from ..checks.finding import Finding, Judged
+from ..checks.finding import Finding, Judged, failing
 from ..checks.rate import check_rate, sustained_rate
 from ..verify import check, verdicts
 
@@ -103,14 +103,9 @@ def from_json(data: Any) -> Judgement:
     return Judgement(**data)
 
 
-def failing(judged: Judged) -> bool:
-    """Whether a placement fails or could not be checked."""
-    return judged.verdict in ("fail", "not checked")
-
-
 def trouble_of(judged: Judged) -> str:
     """A placement that fails, and why, in words."""
-    worst = [f for f in judged.findings if f.verdict in ("fail", "not checked")]
+    worst = [f for f in judged.findings if failing(f)]
     if not worst:
         return ""
     first = worst[0]
@@ -151,7 +146,7 @@ def _whole(cell: Cell, judged: Sequence[Judged]) -> str:
     pallets = [pallet.name for pallet in cell.pallets]
     ordered = sorted(judged, key=lambda e: (pallets.index(e.placement.pallet), e.placement.order))
     _, findings = check_rate(cell, ordered)
-    failed = (f for f in findings if f.verdict in ("fail", "not checked"))
+    failed = (f for f in findings if failing(f))
     return next((f"{f.check}: {f.message}" for f in failed), "")
 
 

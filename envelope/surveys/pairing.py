@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from ..cell.model import Cell
 from ..cell.regrouping import regrouped
 from ..cell.variants import CellFile
-from ..checks.finding import Finding, Judged, Result
+from ..checks.finding import Finding, Judged, Result, failing
 from ..palletizing.pattern import Spot
 from ..verify import check
 from .carryable import Carryable, carryable
@@ -247,7 +247,7 @@ def first_failure(judged: Judged) -> Finding | None:
     """The first finding that is no pass; a placement without any counts as one."""
     if not judged.findings:
         return Finding("check", "not checked", None, None, "", "no check gave an answer")
-    return next((f for f in judged.findings if f.verdict in ("fail", "not checked")), None)
+    return next((f for f in judged.findings if failing(f)), None)
 
 
 def _refusal(search: LayerSearch, cycle: int, finding: Finding, cell: Cell) -> Refusal:

@@ -8,9 +8,9 @@ from typing import Any
 from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
-from ..checks.finding import Judged, Result
+from ..checks.finding import Judged, Result, failing
 from ..verify import check, verdicts
-from .judging import failing, trouble_of
+from .judging import trouble_of
 from .remedy_changes import Kind, Ladder, Reach, Step, ladders_of
 from .runner import Progress, Runner
 
@@ -152,7 +152,7 @@ def _trouble(result: Result) -> str:
         if failing(judged):
             return trouble_of(judged)
     for finding in result.findings:
-        if finding.verdict in ("fail", "not checked"):
+        if failing(finding):
             return f"{finding.check}: {finding.message}"
     return ""
 

@@ -8,10 +8,10 @@ from typing import Any
 from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
-from ..checks.finding import Finding, Judged
+from ..checks.finding import Finding, Judged, failing
 from ..verify import check
 from .errors import SurveyError
-from .judging import Judgement, Request, failing, judge_cell, summed
+from .judging import Judgement, Request, judge_cell, summed
 from .ranges import Range, all_variants, read_range
 from .results import Column, Height, StackSurvey, Stop
 from .runner import Progress, Runner
@@ -221,7 +221,7 @@ def _stops(placements: Sequence[Judged]) -> tuple[Stop, ...]:
 
 
 def _stop(judged: Judged) -> Stop:
-    bad = [f for f in judged.findings if f.verdict in ("fail", "not checked")]
+    bad = [f for f in judged.findings if failing(f)]
     worst = min(bad, key=_below)
     place = judged.placement
     between = worst.between or ("", "")
