@@ -1,6 +1,6 @@
 """Single cartons, pairs, rows, mixed, whole or in parts: the same check for each, side by side."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
@@ -10,6 +10,7 @@ from ..cell.variants import CellFile
 from ..checks.finding import Finding, Judged, Result, failing, worst
 from ..checks.rate import rate_of
 from ..verify import check
+from .asked_clearance import asked_in_full
 from .grouped import FailingPlacement, GroupsSurvey, Measured, WayFound, WayJudged
 from .pairing import first_failure
 from .runner import Progress, Runner
@@ -18,15 +19,6 @@ from .ways import Laid, laid_out
 _ALONE = "cycles alone: no line stated"
 _SILENT = {"hold": "the tool's file does not say how strongly it holds"}
 _DECIMALS = 4
-_CLASSES = (
-    "carried_to_placed",
-    "carried_to_guide",
-    "carried_to_fixed",
-    "tool_to_placed",
-    "tool_to_fixed",
-    "arm_to_any",
-    "arm_to_itself",
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -174,30 +166,13 @@ def _most_used(judged: Sequence[Judged], name: str) -> Measured:
 
 
 def _least_clearance(cell: Cell, judged: Sequence[Judged]) -> Measured:
-    """The smallest clearance where it is asked for in full, or the deepest overlap that fails.
-
-    Close to the placement less and less is asked for, down to nothing at rest: what is left
-    there says how tight the pattern is, not how tight the way of grouping.
-    """
-    asked = [float(getattr(cell.clearances, name)) for name in _CLASSES]
-    least = min((value * 1e3 for value in asked if value > 0.0), default=0.0) - 1e-6
-    found = [(f, j.placement.id) for j in judged for f in _clearances(j.findings, least)]
+    """The smallest clearance where it is asked for in full, or the deepest overlap that fails."""
+    found = [(f, j.placement.id) for j in judged for f in asked_in_full(cell, j.findings)]
     if not found:
         return Measured(None, "", "nothing came near enough to be measured")
     finding, where = min(found, key=lambda entry: _value(entry[0]))
     between = " to ".join(finding.between or ())
     return Measured(round(_value(finding), _DECIMALS), where, between)
-
-
-def _clearances(findings: Iterable[Finding], least: float) -> Iterable[Finding]:
-    return (
-        f
-        for f in findings
-        if f.check in ("approach", "collision")
-        and f.value is not None
-        and f.limit is not None
-        and (f.limit >= max(least, 1e-6) or f.verdict == "fail")
-    )
 
 
 def _value(finding: Finding) -> float:

@@ -1,16 +1,17 @@
 """One variant of a cell judged: in full, or for its verdicts alone."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
-from ..checks.finding import Finding, Judged, failing
+from ..checks.finding import Judged, failing
 from ..checks.rate import check_rate, sustained_rate
 from ..verify import check, verdicts
+from .asked_clearance import asked_in_full
 
 Depth = Literal["not a cell", "stopped", "verdicts", "values"]
 
@@ -132,7 +133,7 @@ def summed(cell: Cell, judged: Sequence[Judged], *, values: bool) -> Judgement:
         sum(entry.verdict == "marginal" for entry in judged) if values else None,
         room if whole else None,
         unit,
-        _clearance(f for entry in judged for f in entry.findings) if values else None,
+        _clearance(cell, judged) if values else None,
         _rate(cell, judged) if whole else None,
         "" if first is None else trouble_of(first),
         _whole(cell, judged) if whole else "",
@@ -165,16 +166,10 @@ def _room(judged: Sequence[Judged]) -> tuple[float | None, str]:
     return round(value, 6), unit
 
 
-def _clearance(findings: Iterable[Finding]) -> float | None:
-    """Least clearance where one is asked for; an overlap anywhere that fails counts as well."""
-    found = [
-        f.value
-        for f in findings
-        if f.check in ("approach", "collision")
-        and f.value is not None
-        and f.limit is not None
-        and (f.limit > 0.0 or f.verdict == "fail")
-    ]
+def _clearance(cell: Cell, judged: Sequence[Judged]) -> float | None:
+    """Least clearance where it is asked for in full; an overlap that fails counts as well."""
+    findings = (f for entry in judged for f in asked_in_full(cell, entry.findings))
+    found = [f.value for f in findings if f.value is not None]
     return round(min(found), 4) if found else None
 
 

@@ -78,7 +78,8 @@ def test_values_are_those_of_a_check(small, found):
     apart = [
         f.value
         for f in findings
-        if f.check in ("approach", "collision") and f.value is not None and f.limit > 0.0
+        # asked for in full; near rest less is, and any pattern comes near there
+        if f.check in ("approach", "collision") and f.value is not None and f.limit >= 5.0
     ]
     assert best.clearance == pytest.approx(min(apart), abs=1e-3)
     cycles = [judged.cycle.seconds for judged in result.placements]
