@@ -86,15 +86,19 @@ def test_the_command_goes_on_after_ctrl_c(small, undisturbed, tmp_path):
     cell = tmp_path / "small.yaml"
     cell.write_bytes(small.read_bytes())
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    process = subprocess.Popen(
-        command(cell), cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
-    )
     survey_file = tmp_path / "small.base.survey"
-    until = time.monotonic() + 120.0
-    while not survey_file.exists() and process.poll() is None and time.monotonic() < until:
-        time.sleep(0.05)
-    process.send_signal(signal.SIGINT)
-    _, told = process.communicate(timeout=120.0)
+    for _ in range(10):  # a busy machine may notice too late that the survey has begun
+        process = subprocess.Popen(
+            command(cell), cwd=tmp_path, env=environment, stderr=subprocess.PIPE, text=True
+        )
+        until = time.monotonic() + 120.0
+        while not survey_file.exists() and process.poll() is None and time.monotonic() < until:
+            time.sleep(0.01)
+        process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=120.0)
+        if process.returncode:
+            break
+        (tmp_path / "r.json").unlink()
     assert process.returncode == 130
     assert "small.base.survey keeps what is done" in told
     assert survey_file.exists()
