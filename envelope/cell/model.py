@@ -238,6 +238,19 @@ class Clearances:
     placing_gap: float = 0.0  # clearance asked for at rest
     contact: float = 0.0001  # how deep touching by design may go
 
+    @property
+    def of_pairs(self) -> tuple[float, ...]:
+        """What is asked for in full, of every pair class [m]."""
+        return (
+            self.carried_to_placed,
+            self.carried_to_guide,
+            self.carried_to_fixed,
+            self.tool_to_placed,
+            self.tool_to_fixed,
+            self.arm_to_any,
+            self.arm_to_itself,
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Motion:

@@ -20,16 +20,7 @@ def cap_of(clearances: Clearances) -> float:
 
 def _most_asked(asked: Clearances) -> float:
     """The greatest clearance that any rule asks for [m]."""
-    return max(
-        asked.carried_to_placed,
-        asked.carried_to_guide,
-        asked.carried_to_fixed,
-        asked.tool_to_placed,
-        asked.tool_to_fixed,
-        asked.arm_to_any,
-        asked.arm_to_itself,
-        asked.placing_gap,
-    )
+    return max(*asked.of_pairs, asked.placing_gap)
 
 
 class Meetings:

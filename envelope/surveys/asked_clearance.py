@@ -5,15 +5,6 @@ from collections.abc import Iterable, Iterator
 from ..cell.model import Cell
 from ..checks.finding import Finding
 
-_CLASSES = (
-    "carried_to_placed",
-    "carried_to_guide",
-    "carried_to_fixed",
-    "tool_to_placed",
-    "tool_to_fixed",
-    "arm_to_any",
-    "arm_to_itself",
-)
 _NOTHING = 1e-6  # [mm]
 
 
@@ -27,8 +18,7 @@ def asked_in_full(cell: Cell, findings: Iterable[Finding]) -> Iterator[Finding]:
         cell: The cell that was judged.
         findings: All findings of some placements.
     """
-    asked = [float(getattr(cell.clearances, name)) * 1e3 for name in _CLASSES]
-    least = min((value for value in asked if value > 0.0), default=0.0) - _NOTHING
+    least = min((m * 1e3 for m in cell.clearances.of_pairs if m > 0.0), default=0.0) - _NOTHING
     for finding in findings:
         if finding.check not in ("approach", "collision"):
             continue
