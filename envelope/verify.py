@@ -353,6 +353,5 @@ def _no_way(trial: Trial) -> Finding:
     if lack is None:
         message = "no single posture of the arm reaches both pick and placement"
         return Finding("reach", "fail", None, None, "deg", message)
-    room = None if lack.room is None else float(np.degrees(lack.room))
-    limit = None if room is None else 0.0
-    return Finding("reach", "fail", room, limit, "deg", lack.message, segment=lack.segment)
+    limit = None if lack.room is None else 0.0
+    return Finding("reach", "fail", lack.room, limit, lack.unit, lack.message, segment=lack.segment)

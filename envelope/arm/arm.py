@@ -236,6 +236,12 @@ class Arm:
         turning = np.array(self.chain.turning())
         return q + np.where(turning, TURN * np.rint((reference - q) / TURN), 0.0)
 
+    def limit_name(self, which: int) -> tuple[str, bool]:
+        """Name of a limit in the order of `limit_margin`, and whether it is an angle."""
+        if which < self.dof:
+            return self.joints[which].name, self.chain.turning()[which]
+        return self.coupled[which - self.dof].name, True
+
     def limit_margin(self, q: Array) -> Array:
         """Room to the nearest limit [rad or m] for each limit, joints first, then coupled.
 

@@ -6,7 +6,6 @@ from itertools import pairwise
 
 import numpy as np
 
-from ..arm.arm import Arm
 from ..cell.model import Cell
 from ..geometry.frames import Array
 from ..motion.cycle import Segment
@@ -62,7 +61,7 @@ def _rooms(cell: Cell, motions: Sequence[Sequence[Segment]]) -> list[Finding]:
     for row in rows.least(scaled.min(axis=1)):
         which = int(scaled[row].argmin())
         room = float(margins[row, which])
-        name, turns = _joint_name(arm, which)
+        name, turns = arm.limit_name(which)
         findings.append(
             Finding(
                 "reach",
@@ -107,13 +106,6 @@ def _as_angles(cell: Cell, margins: Array) -> Array:
     if cell.mounted.arm.axis is not None and cell.mounted.arm.axis.in_steps:
         scaled[:, 0] = np.where(margins[:, 0] < -1e-9, -np.inf, np.inf)
     return scaled
-
-
-def _joint_name(arm: Arm, which: int) -> tuple[str, bool]:
-    """Name of a limit in the order of `Arm.limit_margin`, and whether it is an angle."""
-    if which < arm.dof:
-        return arm.joints[which].name, bool(arm.chain.turning()[which])
-    return arm.coupled[which - arm.dof].name, True
 
 
 def _axes(cell: Cell, lines: Sequence[Sequence[Segment]]) -> list[Finding | None]:

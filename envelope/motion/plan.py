@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -23,13 +24,15 @@ class Unplanned:
 
     Attributes:
         segment: The segment that cannot be followed, and the part of the cycle that it is.
-        room: Joint room where a joint leaves its range, negative [rad or m].
+        room: Joint room where a joint leaves its range, negative [deg or mm].
+        unit: Of the room.
     """
 
     segment: SegmentName
     part: Part
     message: str
     room: float | None = None
+    unit: Literal["deg", "mm"] = "deg"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -221,12 +224,20 @@ class Planner:
             rows = self._lines[key]
             if rows is None:
                 return Unplanned(name, part, f"no straight {name} within reach")
-            room = self.reach.margin(rows).min()
-            if room < -AT_LIMIT:
-                message = f"a joint leaves its usable range on the {name}"
-                return Unplanned(name, part, message, float(room))
+            if self.reach.margin(rows).min() < -AT_LIMIT:
+                return self._out_of_range(rows, name, part)
             lines.append(rows)
         return self._assemble(task, option, lines)
+
+    def _out_of_range(self, rows: Array, name: SegmentName, part: Part) -> Unplanned:
+        """Which joint leaves its range on a line, shape (rows, dof), and by how much."""
+        which, room = self.reach.tightest(rows)
+        joint, turns = self.arm.limit_name(which)
+        unit = "deg" if turns else "mm"
+        room = float(np.degrees(room)) if turns else room * 1e3
+        amount = f"{-room:.1f}" if room <= -0.1 else "less than 0.1"
+        message = f"{joint} leaves its usable range by {amount} {unit} on the {name}"
+        return Unplanned(name, part, message, room, unit)
 
     def _assemble(self, task: Task, option: Option, lines: list[Array]) -> Cycle | Unplanned:
         start, ready = self._ends(task, lines[0][-1])

@@ -59,12 +59,27 @@ class Reach:
 
         Room of a joint that slides counts as an angle (see `Mounted.room_scale`).
         """
+        own, coupled = self._rooms(q)
+        least = own.min(axis=1)
+        return np.minimum(least, coupled.min(axis=1)) if coupled.shape[1] else least
+
+    def tightest(self, q: Array) -> tuple[int, float]:
+        """Which limit leaves least room over joint rows, shape (n, dof), and how much.
+
+        Returns:
+            The limit in the order of `Arm.limit_margin`, and its own room [rad or m].
+        """
+        rooms = np.concatenate(self._rooms(q), axis=1).min(axis=0)
+        which = int(rooms.argmin())
+        scale = float(self._scale[which]) if which < self.arm.dof else 1.0
+        return which, float(rooms[which]) / scale
+
+    def _rooms(self, q: Array) -> tuple[Array, Array]:
+        """Room to each usable limit, (n, dof), slides as angles, and to each coupled limit."""
         rooms = np.minimum(q - self.lower, self.upper - q) * self._scale
         if self.arm.axis is not None and self.arm.axis.in_steps:
             rooms[:, 0] = np.where(rooms[:, 0] < -AT_LIMIT, rooms[:, 0], np.inf)
-        own = rooms.min(axis=1)
-        coupled = self.arm.limit_margin(q)[:, self.arm.dof :]
-        return np.minimum(own, coupled.min(axis=1)) if coupled.shape[1] else own
+        return rooms, self.arm.limit_margin(q)[:, self.arm.dof :]
 
     def answers(self, base_from_tcp: Array, stand: float | None = None) -> Array:
         """Joints for TCP poses, shape (n, 4, 4) to (n, branches, dof); nan where there are none.
