@@ -19,9 +19,9 @@ import numpy as np
 
 from ..cell.model import Pallet, Tolerances
 from ..palletizing.group import Group
+from .answers import Watched
 from .case import Case
 from .cast import Actor
-from .watch import Watched
 
 
 @dataclass(frozen=True, slots=True)

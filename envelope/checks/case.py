@@ -7,11 +7,11 @@ from ..cell.model import Cell, Pallet
 from ..motion.cycle import Cycle, Segment
 from ..motion.options import Task
 from ..palletizing.group import Placement
+from .answers import Watched
 from .cast import Cast
 from .effort import Effort
 from .finding import Finding
 from .joint_room import Reached
-from .watch import Watched
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,10 +7,10 @@ import numpy as np
 from ..geometry.frames import Array
 from ..geometry.sweep import CAP, floor_under
 from .allowances import Allowance, allowances, total
+from .answers import Watched
 from .case import Case
 from .cast import name_carried
 from .finding import Finding, Verdict
-from .watch import Watched
 
 _MM = 1e3
 _CARDINAL = (("+x", "-x"), ("+y", "-y"), ("up", "down"))

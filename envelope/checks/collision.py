@@ -1,9 +1,9 @@
 """Collision: bodies that touch where they must not, or come nearer than asked."""
 
+from .answers import Watched
 from .case import Case
 from .clearance import tightest
 from .finding import Finding
-from .watch import Watched
 
 
 def check(case: Case) -> list[Finding]:

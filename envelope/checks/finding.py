@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from ..motion.cycle import Cycle
 from ..palletizing.group import Placement
@@ -21,8 +21,7 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
     return "pass"
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+class Finding(NamedTuple):
     """One check's answer at one placement.
 
     Attributes:

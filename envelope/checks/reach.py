@@ -1,7 +1,5 @@
 """Reach: joint room along the motion, joint speeds on straight lines, the shoulder's axis."""
 
-from dataclasses import replace
-
 import numpy as np
 
 from ..cell.model import Cell
@@ -18,7 +16,7 @@ def check(case: Case) -> list[Finding]:
     segments = case.segments()
     reached = case.reached or reached_of(case.cell, [segments])[0]
     taken = f"{reached.room.message}; taken: {case.cycle.route}, {case.cycle.branch}"
-    room = replace(reached.room, message=taken)
+    room = reached.room._replace(message=taken)
     lines = [segment for segment in segments if segment.kind == "linear"]
     others = [*(_speed(case.cell, segment) for segment in lines), reached.axis, case.unreached]
     return [room, *(finding for finding in others if finding is not None)]

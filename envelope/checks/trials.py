@@ -7,9 +7,10 @@ from ..cell.model import Cell
 from ..motion.cycle import Cycle, Segment
 from ..motion.options import Choices, Option, Task, part_of
 from ..motion.plan import Planner, Unplanned
+from .answers import Watched
 from .cast import Cast
 from .stretches import Planned
-from .watch import Watched, watch_cycles
+from .watch import watch_cycles
 
 _TRIALS = 40  # motions that are watched for one task before it fails
 

@@ -2,17 +2,14 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import NamedTuple
 
 import numpy as np
 
 from ..cell.model import Cell
-from ..geometry.bodies import Mesh
-from ..geometry.components import component_first, rotate
-from ..geometry.frames import Array
-from ..geometry.queries import Brackets, Limits, Pairs
+from ..geometry.queries import Limits, Pairs
 from ..geometry.stage import Stage
 from ..geometry.sweep import certify, floor_under
+from .answers import Answers, Asked, Watched
 from .cast import SEGMENTS, Actor, Cast, Index, Mask
 from .inside import starting_inside
 from .meetings import Meetings, cap_of
@@ -20,36 +17,6 @@ from .rules import Meeting, Rule, Rules
 from .stretches import Planned, Stretches, along, around_corners
 
 _SAME_LEVEL = 5e-4  # [m]: a carton whose top is this near the bottom carries it
-
-
-class Watched(NamedTuple):
-    """The least margin of one moving body under one rule over one segment [m, s].
-
-    Attributes:
-        planned: Index of the cycle; segment: index of the segment in it.
-        mover, other: Indices of the actors; other is the nearest, None beyond the cap.
-        margin: Proved bracket on clearance less limit, lower and upper.
-        limit: The limit in force at the worst instant.
-        gain: Unit direction in the world frame in which the mover gains room, or None.
-        row: Row of the segment, and share of the way to the next, at the worst instant.
-        inside: Whether the body is inside a mesh (or the mesh around it).
-        depthless: Whether a mesh is involved, so that an overlap has no depth.
-        corner: Whether it is met where a corner is rounded.
-    """
-
-    planned: int
-    segment: int
-    mover: int
-    rule: Rule
-    other: int | None
-    margin: tuple[float, float]
-    limit: float
-    at: float
-    gain: tuple[float, float, float] | None
-    row: tuple[int, float]
-    inside: bool = False
-    depthless: bool = False
-    corner: bool = False
 
 
 def watch_cycles(
@@ -86,18 +53,18 @@ class Watch:
         stretches = stretches or along(cast.travel, planned)
         self.cast, self.planned = cast, planned
         self.rules = Rules(cell)
-        self.clearances = cell.clearances
-        self.world_from_base = cell.mounted.world_from_base[:3, :3]
+        self._cell, self.clearances = cell, cell.clearances
         self.segments = stretches.segments
         self._stretches = stretches
         self.stage = Stage(cast.travel, cast.parts, cast.link, stretches.pieces)
         self.meetings = Meetings(cast, planned, stretches, self.stage, cell.clearances)
         self._rules: list[Rule] = []
 
-    def brackets(self, *, values: bool = True) -> list[Watched]:
-        """The least margin of every moving body under every rule over every segment.
+    def brackets(self, *, values: bool = True, every: bool = False) -> list[Watched]:
+        """The least margins of moving bodies over segments that can matter to a check.
 
-        With values=False only whether it keeps its limit, and only those that do not.
+        With values=False only whether limits are kept, and only those that are not; with
+        every=True also those that no check will tell.
         """
         segment, first, second = self.meetings.near_pairs(values=values)
         rule = self._ruled(segment, first, second)
@@ -116,15 +83,11 @@ class Watch:
         )
         begin = self.stage.ends[0][self.stage.pieces.start[:-1]]
         inside = starting_inside(self.cast, begin, pairs)
-        answers = _Answers(self, pairs, found, inside)
-        wanted = np.arange(len(unique))
-        if not values:
-            broken = found.lower < 0.0
-            broken[list(inside)] = True
-            wanted = np.flatnonzero(broken[like])
-        keys: list[list[int]] = unique[wanted].tolist()
-        numbers: list[int] = like[wanted].tolist()
-        return [answers.of(number, key) for number, key in zip(numbers, keys, strict=True)]
+        asked = Asked(self._rules, unique, like, pairs)
+        answers = Answers(self._cell, self.cast, self._stretches, asked, found, inside)
+        if every:
+            return answers.some(np.arange(len(unique)))
+        return answers.some(answers.tightest() if values else answers.broken())
 
     def _queries(
         self, segment: Index, first: Index, second: Index, rule: Index
@@ -159,15 +122,6 @@ class Watch:
         actors = self.cast.actors
         least = min(-actor.stroke - actor.slack for actor in actors) + 2 * self.rules.contact
         return floor_under(least)
-
-    @property
-    def rows(self) -> Array:
-        """Row of the segment at both ends of each piece, fractions included, (pieces, 2)."""
-        return self._stretches.rows
-
-    def asked(self, number: int) -> Rule:
-        """The rule of that number."""
-        return self._rules[number]
 
     # --- under which rule -----------------------------------------------------------------------
 
@@ -307,54 +261,3 @@ def _first_alike(asked: Index, named: Index, begin: Index, counts: Index) -> Ind
         like[order[equal]] = leader[equal]
         open_ = order[~equal]  # the sum is the same and the lists are not: once more
     return like
-
-
-class _Answers:
-    """Brackets told as what was watched."""
-
-    def __init__(self, watch: Watch, pairs: Pairs, found: Brackets, inside: dict[int, int]) -> None:
-        cast = watch.cast
-        self._watch, self._inside = watch, inside
-        self._near: list[bool] = found.near.tolist()
-        self._lower: list[float] = found.lower.tolist()
-        self._upper: list[float] = found.upper.tolist()
-        self._limit: list[float] = found.limit.tolist()
-        away = rotate(watch.world_from_base[:, :, None], component_first(-found.direction))
-        self._away: list[list[float]] = away.T.tolist()
-        second = pairs.second[found.pair] if len(pairs.second) else found.pair
-        self._other: list[int] = cast.parts.owner[second].tolist()
-        self._stands: list[bool] = (cast.link[second] == 0).tolist()
-        between = watch.rows[found.piece]
-        row = between[:, 0] + (between[:, 1] - between[:, 0]) * found.share
-        self._corner: list[bool] = (between[:, 0] == between[:, 1]).tolist()
-        self._row: list[float] = row.tolist()
-        self._times: list[list[float]] = [s.times.tolist() for _, _, s in watch.segments]
-        self._mesh = [isinstance(body.shape, Mesh) for body in cast.bodies]
-
-    def of(self, number: int, key: Sequence[int]) -> Watched:
-        """The answer to a query: its segment, moving actor and rule."""
-        planned, place, _ = self._watch.segments[key[0]]
-        rule, times = self._watch.asked(key[2]), self._times[key[0]]
-        margin = (self._lower[number], self._upper[number])
-        start = (planned, place, key[1], rule)
-        if number in self._inside:
-            margin = (-np.inf, -np.inf)
-            other = self._inside[number]
-            return Watched(*start, other, margin, rule.full, times[0], None, (0, 0.0), inside=True)
-        if not self._near[number]:
-            return Watched(*start, None, margin, rule.full, times[0], None, (0, 0.0))
-        other, row = self._other[number], self._row[number]
-        before = min(int(row), len(times) - 2)
-        at = times[before] + (times[before + 1] - times[before]) * (row - before)
-        x, y, z = self._away[number]
-        return Watched(
-            *start,
-            other,
-            margin,
-            self._limit[number],
-            at,
-            (x, y, z) if self._stands[number] else None,
-            (int(row), row - int(row)),
-            depthless=self._mesh[key[1]] or self._mesh[other],
-            corner=self._corner[number],
-        )

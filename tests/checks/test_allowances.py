@@ -12,7 +12,7 @@ from envelope.checks.case import Case
 from envelope.checks.cast import cast_of
 from envelope.checks.clearance import tightest
 from envelope.checks.stretches import Planned
-from envelope.checks.watch import watch_cycles
+from envelope.checks.watch import Watch
 from envelope.motion.options import tasks_of
 from envelope.verify import check
 
@@ -26,7 +26,7 @@ TASK = next(task for task in tasks_of(PALLET) if task.placements[0].id == "A/2/3
 def case_of(cell):
     """The placement with everything watched around it."""
     cast = cast_of(cell, PALLET, [TASK])
-    watched = tuple(watch_cycles(cell, cast, [Planned(TASK, JUDGED.cycle)]))
+    watched = tuple(Watch(cell, cast, [Planned(TASK, JUDGED.cycle)]).brackets(every=True))
     return Case(cell, PALLET, cast, TASK, 0, JUDGED.cycle, watched, ())
 
 

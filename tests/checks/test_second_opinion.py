@@ -159,7 +159,7 @@ def test_an_overlap_that_is_not_there_is_noticed(sound):
         n for n, f in enumerate(findings) if f.segment == "transfer" and f.between is not None
     )
     pair = findings[number].between
-    findings[number] = replace(findings[number], value=-3.0, upper=-2.5, verdict="fail")
+    findings[number] = findings[number]._replace(value=-3.0, upper=-2.5, verdict="fail")
     opinion = second_opinion(cell, altered(result, 0, findings=tuple(findings)))
     assert told(opinion) == {("A/1/1", "transfer", pair)}
     assert "free" in opinion.disagreements[0].words
@@ -172,7 +172,7 @@ def test_a_finding_about_a_body_that_is_not_there_is_noticed(sound):
         n for n, f in enumerate(findings) if f.segment == "transfer" and f.between is not None
     )
     pair = (findings[number].between[0], "obstacle/ghost")
-    findings[number] = replace(findings[number], between=pair)
+    findings[number] = findings[number]._replace(between=pair)
     opinion = second_opinion(cell, altered(result, 0, findings=tuple(findings)))
     assert told(opinion) == {("A/1/1", "transfer", pair)}
 
@@ -212,7 +212,7 @@ def test_a_fail_is_confirmed_and_one_that_is_hushed_up_is_noticed(tmp_path):
     wrong = second_opinion(cell, hushed)
     assert overlaps[0].between in {d.pair for d in wrong.disagreements}
     flattered = tuple(
-        replace(f, value=1.0, upper=1.5) if f in overlaps else f for f in judged.findings
+        f._replace(value=1.0, upper=1.5) if f in overlaps else f for f in judged.findings
     )
     assert second_opinion(cell, altered(result, 0, findings=flattered)).disagreements
 
@@ -361,6 +361,6 @@ def test_a_finding_at_the_joint_of_two_segments_of_one_name_counts_for_both():
     finding = next(
         f for f in judged.findings if f.segment == "approach place" and f.between is not None
     )
-    deep = replace(finding, value=-5.0, upper=-4.5, at=joint, verdict="fail")
+    deep = finding._replace(value=-5.0, upper=-4.5, at=joint, verdict="fail")
     opinion = second_opinion(cell, altered(whole, 0, findings=(*judged.findings, deep)))
     assert [(d.at, d.pair) for d in opinion.disagreements] == [(joint, finding.between)] * 2

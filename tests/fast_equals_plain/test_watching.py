@@ -9,6 +9,8 @@ import pytest
 import envelope.checks.watch as watch_module
 import envelope.geometry.candidates as candidates_module
 from envelope.cell.load import load
+from envelope.cell.model import Tolerances
+from envelope.checks import approach, collision
 from envelope.checks.case import Case
 from envelope.checks.cast import cast_of
 from envelope.checks.clearance import tightest
@@ -28,6 +30,7 @@ ASKS_MUCH = replace(
     CELL,
     clearances=replace(CELL.clearances, tool_to_placed=0.08, carried_to_placed=0.03),
 )
+TOLERANT = replace(CELL, tolerances=Tolerances(arm_repeatability=0.001))
 
 
 @pytest.fixture(scope="module")
@@ -145,7 +148,7 @@ def test_pairs_in_lots_are_those_that_their_boxes_leave(seed, monkeypatch):
 def test_findings_that_pass_amply_are_skipped_and_no_others(planned):
     cast = cast_for(planned)
     plan = planned[-1]
-    watched = tuple(Watch(ASKS_MUCH, cast, [plan]).brackets())
+    watched = tuple(Watch(ASKS_MUCH, cast, [plan]).brackets(every=True))
     case = Case(ASKS_MUCH, CELL.pallets[0], cast, plan.task, 0, plan.cycle, watched, ())
     told = tightest(case, watched, "collision")
     singly = [f for entry in watched for f in tightest(case, [entry], "collision")]
@@ -153,6 +156,24 @@ def test_findings_that_pass_amply_are_skipped_and_no_others(planned):
     assert bad
     assert sorted(map(repr, (f for f in told if f.verdict != "pass"))) == sorted(map(repr, bad))
     assert len(told) < len(singly) / 2
+
+
+@pytest.mark.parametrize("cell", [CELL, ASKS_MUCH, TOLERANT])
+def test_what_no_check_will_tell_is_left_out_and_nothing_else(cell, planned):
+    watch = Watch(cell, cast_for(planned), planned)
+    few, every = watch.brackets(), watch.brackets(every=True)
+
+    def findings(watched):
+        cast, pallet = watch.cast, cell.pallets[0]
+        for number, plan in enumerate(planned):
+            own = tuple(entry for entry in watched if entry.planned == number)
+            case = Case(cell, pallet, cast, plan.task, 0, plan.cycle, own, ())
+            yield from approach.check(case)
+            yield from collision.check(case)
+
+    assert list(findings(few)) == list(findings(every))
+    assert set(few) <= set(every)
+    assert (len(few) < 0.6 * len(every)) == (cell is not TOLERANT)
 
 
 def test_a_line_is_timed_once_and_as_it_would_be_alone(planned):

@@ -75,7 +75,7 @@ def test_nothing_is_fetched(page):
 
 
 def test_what_a_user_wrote_never_becomes_markup():
-    finding = replace(made.CLASH, message=EVIL)
+    finding = made.CLASH._replace(message=EVIL)
     result = replace(made.result(made.judged(1, finding)), cell_name=EVIL)
     page = as_html(result, cell_of(result, name=EVIL, notes=(EVIL,)), {}, EVIL)
     assert "alert(1)</script>" not in page
@@ -98,7 +98,7 @@ def test_json_has_no_number_that_a_browser_cannot_read():
 
 
 def test_a_placement_that_passes_is_shown_where_it_is_tightest():
-    tight = replace(made.CLASH, verdict="pass", value=28.0, upper=28.5, limit=20.0)
+    tight = made.CLASH._replace(verdict="pass", value=28.0, upper=28.5, limit=20.0)
     data = embedded(page_of(made.judged(1, made.PASS, tight)))
     assert data["placements"][0]["at"] == pytest.approx(2.31)
     assert data["placements"][0]["segment"] == "transfer"

@@ -97,22 +97,22 @@ def test_rows_lose_no_more_than_the_stated_rounding():
 
 
 def test_ends_of_a_bracket_are_rounded_outwards():
-    close = replace(made.CLASH, value=19.999999, upper=20.000001, limit=20.0)
+    close = made.CLASH._replace(value=19.999999, upper=20.000001, limit=20.0)
     finding = written(made.judged(1, close))["placements"][0]["findings"][0]
     assert finding["value"] < 19.999999
     assert finding["upper"] > 20.000001
-    exact = replace(made.CLASH, value=0.1, upper=0.3)
+    exact = made.CLASH._replace(value=0.1, upper=0.3)
     finding = written(made.judged(1, exact))["placements"][0]["findings"][0]
     assert (finding["value"], finding["upper"]) == (0.1, 0.3)
 
 
 def test_an_end_without_bound_is_null_and_no_number_is_refused():
-    open_end = replace(made.PASS, value=100.0, upper=math.inf)
+    open_end = made.PASS._replace(value=100.0, upper=math.inf)
     finding = written(made.judged(1, open_end))["placements"][0]["findings"][0]
     assert (finding["value"], finding["upper"]) == (100.0, None)
     for place in ("value", "upper", "limit", "at"):
         with pytest.raises(ValueError, match="not a number"):
-            written(made.judged(1, replace(made.CLASH, **{place: math.nan})))
+            written(made.judged(1, made.CLASH._replace(**{place: math.nan})))
 
 
 def test_a_joint_that_is_no_number_is_refused():

@@ -1,6 +1,5 @@
 import csv
 import io
-from dataclasses import replace
 
 from envelope.report.table import as_csv
 
@@ -25,7 +24,7 @@ def test_one_row_a_placement_with_the_deciding_finding():
 
 
 def test_each_check_has_its_worst_finding():
-    passing = replace(made.CLASH, verdict="pass", value=60.0, upper=60.4)
+    passing = made.CLASH._replace(verdict="pass", value=60.0, upper=60.4)
     (row,) = rows(made.judged(1, made.PASS, passing, made.CLASH, made.OUT_OF_REACH))
     assert row["stacking verdict"] == "pass"
     assert (row["collision verdict"], row["collision value"]) == ("fail", "3.214")
@@ -39,16 +38,16 @@ def test_a_placement_without_motion_has_no_cycle():
 
 
 def test_text_that_a_spreadsheet_would_run_is_made_harmless():
-    risky = replace(made.CLASH, message='=HYPERLINK("x")', between=("@SUM(1)", "-2+3"))
+    risky = made.CLASH._replace(message='=HYPERLINK("x")', between=("@SUM(1)", "-2+3"))
     (row,) = rows(made.judged(1, risky))
     assert row["message"].startswith("'=")
     assert row["first body"].startswith("'@")
     assert row["second body"] == "'-2+3"
-    deep = replace(made.CLASH, value=-3.0)
+    deep = made.CLASH._replace(value=-3.0)
     (row,) = rows(made.judged(1, deep))
     assert row["value"] == "-3"
 
 
 def test_commas_quotes_and_line_breaks_stay_in_their_cell():
-    (row,) = rows(made.judged(1, replace(made.CLASH, message='a, "b"\nc')))
+    (row,) = rows(made.judged(1, made.CLASH._replace(message='a, "b"\nc')))
     assert row["message"] == 'a, "b"\nc'

@@ -237,27 +237,27 @@ def test_what_contradicts_itself_is_refused(folder, values, key, said):
 
 
 def test_losses_have_the_right_sign_also_where_tolerances_fail_a_clearance():
-    near = replace(synthetic.NEAR, value=25.0, upper=25.5)
-    nearer = replace(synthetic.NEAR, value=22.0, upper=22.5, verdict="fail", worst_case=-1.0)
+    near = synthetic.NEAR._replace(value=25.0, upper=25.5)
+    nearer = synthetic.NEAR._replace(value=22.0, upper=22.5, verdict="fail", worst_case=-1.0)
     old, new = synthetic.judged(1, near), synthetic.judged(1, nearer)
     (loss,) = losses(old.findings, new.findings)
     assert (loss.amount, loss.left) == (3.0, 2.0)
     assert losses(new.findings, old.findings) == []
     assert losses(old.findings, old.findings) == []
     shaft = Finding("reach", "marginal", 40.0, 50.0, "mm", "close by the axis")
-    (loss,) = losses([shaft], [replace(shaft, value=30.0)])
+    (loss,) = losses([shaft], [shaft._replace(value=30.0)])
     assert (loss.amount, loss.left) == (10.0, -20.0)
     used = Finding("load", "pass", 80.0, 100.0, "%", "rated load")
-    (loss,) = losses([used], [replace(used, value=95.0)])
+    (loss,) = losses([used], [used._replace(value=95.0)])
     assert (loss.amount, loss.left) == (15.0, 5.0)
     carried = Finding("stacking", "pass", 100.0, 60.0, "%", "carried")
-    (loss,) = losses([carried], [replace(carried, value=70.0)])
+    (loss,) = losses([carried], [carried._replace(value=70.0)])
     assert (loss.amount, loss.left) == (30.0, 10.0)
     queue = Finding("rate", "pass", 1500.0, 2000.0, "mm", "queue")
-    (loss,) = losses([queue], [replace(queue, value=2000.0)])
+    (loss,) = losses([queue], [queue._replace(value=2000.0)])
     assert (loss.amount, loss.left) == (500.0, 0.0)
     brings = Finding("rate", "pass", 14.0, 12.0, "cartons/min", "sustained")
-    (loss,) = losses([brings], [replace(brings, value=12.5, verdict="marginal")])
+    (loss,) = losses([brings], [brings._replace(value=12.5, verdict="marginal")])
     assert (loss.amount, loss.left) == (1.5, 0.5)
 
 
@@ -286,7 +286,7 @@ def test_an_inertia_that_was_taught_is_that_of_the_tool(folder):
 
 def test_what_is_over_its_limit_is_told_before_what_is_new_and_near_it():
     used = Finding("load", "pass", 90.0, 100.0, "%", "rated load", segment=None)
-    over = replace(used, verdict="fail", value=128.0, message="too heavy")
+    over = used._replace(verdict="fail", value=128.0, message="too heavy")
     near = Finding("load", "marginal", 98.5, 100.0, "%", "inertia", segment="transfer")
     for now in ([over, near], [near, over]):
         (loss,) = losses([used], now)

@@ -40,7 +40,7 @@ def test_a_problem_says_check_value_limit_instant_bodies_and_cure():
 
 
 def test_every_placement_that_is_no_clear_pass_has_its_line():
-    many = [made.judged(number, replace(made.CLASH, value=number / 2)) for number in range(1, 30)]
+    many = [made.judged(number, made.CLASH._replace(value=number / 2)) for number in range(1, 30)]
     text = shown(*many, made.judged(30, made.NEAR), made.judged(31, made.PASS))
     starts = [line.split()[0] for line in text.splitlines() if line.startswith("  A/")]
     assert sorted(starts) == sorted(f"A/1/{number}" for number in range(1, 31))
@@ -50,8 +50,7 @@ def test_the_same_problem_is_explained_once_with_the_worst_first():
     many = [
         made.judged(
             number,
-            replace(
-                made.CLASH,
+            made.CLASH._replace(
                 value=10.0 - number,
                 upper=10.2 - number,
                 between=("link/forearm", f"carton/A/1/{number}"),
@@ -68,14 +67,14 @@ def test_the_same_problem_is_explained_once_with_the_worst_first():
 
 
 def test_a_problem_without_a_number_keeps_its_words_on_every_line():
-    steep = replace(made.OUT_OF_REACH, segment="approach place", message="no straight way in")
+    steep = made.OUT_OF_REACH._replace(segment="approach place", message="no straight way in")
     text = shown(*(made.judged(number, steep, motion=False) for number in (1, 2)))
     for number in (1, 2):
         assert f"  A/1/{number}  approach place: no straight way in\n" in text
 
 
 def test_different_problems_are_not_thrown_together():
-    other = replace(made.CLASH, between=("tool/plate", "obstacle/fence"))
+    other = made.CLASH._replace(between=("tool/plate", "obstacle/fence"))
     text = shown(made.judged(1, made.CLASH), made.judged(2, other))
     assert text.count("fail: collision") == 2
 
@@ -105,7 +104,7 @@ def test_assumptions_notes_and_caution_are_told():
 
 
 def test_an_offset_of_just_a_hundred_is_not_taken_for_a_cap():
-    offset = replace(made.PASS, check="offset", value=100.0, limit=2.0, unit="mm")
+    offset = made.PASS._replace(check="offset", value=100.0, limit=2.0, unit="mm")
     assert against_limit(offset) == "100 mm (limit 2 mm)"
 
 
@@ -152,4 +151,4 @@ def test_a_pass_of_some_placements_is_not_a_pass_of_the_cell():
     ],
 )
 def test_value_against_limit(value, upper, limit, text):
-    assert against_limit(replace(made.CLASH, value=value, upper=upper, limit=limit)) == text
+    assert against_limit(made.CLASH._replace(value=value, upper=upper, limit=limit)) == text
