@@ -253,8 +253,12 @@ class Arm:
         """
         lower = np.array([joint.lower for joint in self.joints])
         upper = np.array([joint.upper for joint in self.joints])
-        margins = [np.minimum(q - lower, upper - q)]
-        for limit in self.coupled:
+        return np.concatenate([np.minimum(q - lower, upper - q), self.coupled_margin(q)], axis=1)
+
+    def coupled_margin(self, q: Array) -> Array:
+        """Room to each coupled limit of joint rows, shape (n, dof) to (n, coupled limits)."""
+        margins = np.empty((len(q), len(self.coupled)))
+        for column, limit in enumerate(self.coupled):
             total = (q * np.array(limit.factors)).sum(axis=1)
-            margins.append(np.minimum(total - limit.lower, limit.upper - total)[:, None])
-        return np.concatenate(margins, axis=1)
+            margins[:, column] = np.minimum(total - limit.lower, limit.upper - total)
+        return margins

@@ -35,7 +35,7 @@ def tightest(case: Case, watched: Iterable[Watched], check: str) -> list[Finding
             worst = _worst_margin(case, entry, allowed)
             verdict = _verdict(case, entry, worst)
             if place == 0 or verdict != "pass":
-                findings.append(_told(case, entry, check, verdict, allowed))
+                findings.append(_told(case, entry, check, verdict, allowed, worst))
     return findings
 
 
@@ -51,11 +51,14 @@ def _worst_margin(case: Case, entry: Watched, allowed: tuple[Allowance, ...]) ->
 
 
 def _told(
-    case: Case, entry: Watched, check: str, verdict: Verdict, allowed: tuple[Allowance, ...]
+    case: Case,
+    entry: Watched,
+    check: str,
+    verdict: Verdict,
+    allowed: tuple[Allowance, ...],
+    worst: float | None,
 ) -> Finding:
     """The finding for one watched margin."""
-    lower, upper = (margin + entry.limit for margin in entry.margin)
-    worst = _worst_margin(case, entry, allowed)
     name = case.cycle.segments[entry.segment].name if case.cycle else None
     mover = name_carried(case.cast, entry.mover, case.task.placements)
     if entry.other is None:
@@ -69,7 +72,8 @@ def _told(
             segment=name,
             at=entry.at,
         )
-    value, above, words = _measured(entry, lower, upper)
+    lower, upper = entry.margin
+    value, above, words = _measured(entry, lower + entry.limit, upper + entry.limit)
     if worst is not None and value is not None:
         words += f"; worst case {worst * _MM:.1f} mm"
     if entry.corner:

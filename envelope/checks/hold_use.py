@@ -23,6 +23,7 @@ from .suction import Wrench, cup_force, shares
 
 Situation = Literal["moving", "stopping", "with one cup lost"]
 SITUATIONS: tuple[Situation, Situation, Situation] = ("moving", "stopping", "with one cup lost")
+Grip = tuple[int, int, float]
 UNKNOWN = "the tool's file does not say how strongly its cups hold"
 
 
@@ -101,7 +102,7 @@ def hold_use(cell: Cell, group: Group, cycle: Cycle | None) -> HoldUse | None:
         everything = [wrench] * len(group.items)
         for situation, seen in _strained(cell, group, turn, item, everything, everything):
             still[item, situation] = Strain(float(seen.shares[0]), seen.mode(0), None, None)
-    return _use(cell, group, turn, still)
+    return _use(_grips(cell.tool, group, turn), still)
 
 
 def hold_uses(
@@ -114,10 +115,13 @@ def hold_uses(
     for hanging in states:
         for item, situation, seen in _seen(cell, hanging):
             _collect(seen, hanging, (item, situation), cycles, found)
-    return [
-        _use(cell, group, cycle.pick_turn, strains)
-        for (group, cycle), strains in zip(cycles, found, strict=True)
-    ]
+    uses: list[HoldUse | None] = []
+    alike: dict[tuple[str, float], list[Grip]] = {}
+    for (group, cycle), strains in zip(cycles, found, strict=True):
+        key = (group.name, cycle.pick_turn)
+        grips = alike[key] = alike.get(key) or _grips(cell.tool, group, cycle.pick_turn)
+        uses.append(_use(grips, strains))
+    return uses
 
 
 def shares_held(cell: Cell, hanging: Hanging) -> Iterator[Array]:
@@ -142,20 +146,25 @@ def _seen(cell: Cell, hanging: Hanging) -> Iterator[tuple[int, Situation, _Seen]
             yield item, situation, seen
 
 
-def _use(
-    cell: Cell, group: Group, turn: float, strains: dict[tuple[int, Situation], Strain]
-) -> HoldUse:
-    cartons: list[CartonHold] = []
+def _grips(tool: Tool, group: Group, turn: float) -> list[Grip]:
+    """For each carton how many cups seal on it, how many it has, and their force at rest [N]."""
+    grips: list[Grip] = []
     for item in range(len(group.items)):
-        cups, count = sealing(cell.tool, group, turn, item)
-        vacuum = cell.tool.vacuum
-        force = 0.0 if vacuum is None else float(cup_force(vacuum, cups.area).sum())
+        cups, count = sealing(tool, group, turn, item)
+        force = 0.0 if tool.vacuum is None else float(cup_force(tool.vacuum, cups.area).sum())
+        grips.append((len(cups.at), count, force))
+    return grips
+
+
+def _use(grips: Sequence[Grip], strains: dict[tuple[int, Situation], Strain]) -> HoldUse:
+    cartons: list[CartonHold] = []
+    for item, grip in enumerate(grips):
         mine: list[tuple[Situation, Strain]] = []
         for situation in SITUATIONS:
             if (item, situation) in strains:
                 mine.append((situation, strains[item, situation]))
         why = "" if mine else UNKNOWN
-        cartons.append(CartonHold(item, len(cups.at), count, force, tuple(mine), why))
+        cartons.append(CartonHold(item, *grip, tuple(mine), why))
     return HoldUse(tuple(cartons))
 
 

@@ -151,9 +151,11 @@ def load_uses(
         for joint in joints:
             _collect(arm, load, hanging, joint, cycles, peaks)
     uses: list[LoadUse] = []
+    alike: dict[tuple[object, ...], LoadUse] = {}
     for (group, cycle), found in zip(cycles, peaks, strict=True):
-        carried = list(dict.fromkeys(segment.carried for segment in cycle.segments))
-        worst = hung(cell, group, cycle.pick_turn, carried)
+        carried = tuple(dict.fromkeys(segment.carried for segment in cycle.segments))
+        key = (group.name, cycle.pick_turn, carried)
+        worst = alike[key] = alike.get(key) or hung(cell, group, cycle.pick_turn, carried)
         axes = tuple(
             AxisUse(arm.joints[j].name, found[j, "still"], found[j, "moving"], found[j, "inertia"])
             for j in joints

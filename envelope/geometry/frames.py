@@ -13,10 +13,8 @@ Array = NDArray[np.float64]
 
 def pose(x: float = 0.0, y: float = 0.0, z: float = 0.0, yaw: float = 0.0) -> Array:
     """Pose at (x, y, z) [m], turned by yaw [rad] about the vertical; shape (4, 4)."""
-    matrix = np.eye(4)
-    matrix[:3, :3] = turn("z", yaw)
-    matrix[:3, 3] = x, y, z
-    return matrix
+    c, s = np.cos(yaw), np.sin(yaw)
+    return np.array([[c, -s, 0.0, x], [s, c, 0.0, y], [0.0, 0.0, 1.0, z], [0.0, 0.0, 0.0, 1.0]])
 
 
 def turn(axis: str, angle: float) -> Array:

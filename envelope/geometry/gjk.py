@@ -121,9 +121,10 @@ def closest_weights(simplex: Array, alive: NDArray[np.bool_]) -> Array:
     table = np.zeros((15, 4, count))
     distance = np.full((15, count), np.inf)
     _vertices(simplex, alive, table, distance)
-    _edges(simplex, alive, table, distance)
-    _triangles(simplex, alive, table, distance)
-    _inside(simplex, alive, table, distance)
+    most = int(alive.sum(axis=0).max())
+    for least, faces in ((2, _edges), (3, _triangles), (4, _inside)):
+        if most >= least:
+            faces(simplex, alive, table, distance)
     best = np.argmin(distance, axis=0)
     return table[best, :, np.arange(count)].T
 

@@ -78,6 +78,8 @@ class Planner:
         self.heights = Heights(cell, pallet, self.reach)
         self.times = Times(cell)
         self._lines: dict[tuple[object, ...], Array | None] = {}
+        self._outside = set[tuple[object, ...]]()  # lines on which a joint leaves its range
+        self._lifts: dict[tuple[object, ...], float] = {}
         self._ready: dict[float | None, Array | None] = {}
 
     def choices(self, task: Task, branches: tuple[int, ...]) -> Choices:
@@ -153,10 +155,13 @@ class Planner:
         """How much further to lift than the least: towards the height of arrival."""
         if not option.route.level:
             return 0.0
-        poses = self._release_poses(task, option)
-        start = self._posture(task, option).pick[option.branch]
-        pick = self.stations.pick(task.group, option.pick_turn)
-        return self.heights.higher(task, option, pick, poses[0], start)
+        key = (task.number, option.pick_turn, option.place_turns, option.branch, option.route)
+        if key not in self._lifts:
+            place = self.stations.place(task.placements[0], option.pick_turn, option.place_turns[0])
+            start = self._posture(task, option).pick[option.branch]
+            pick = self.stations.pick(task.group, option.pick_turn)
+            self._lifts[key] = self.heights.higher(task, option, pick, place, start)
+        return self._lifts[key]
 
     def _release_poses(self, task: Task, option: Option) -> list[Array]:
         return [
@@ -214,8 +219,16 @@ class Planner:
             Lines(poses[known], shifts[known], starts[known]),
         )
         found = iter(rows)
-        for key, good in zip(lines, known, strict=True):
-            self._lines[key] = next(found) if good else None
+        self._lines |= {
+            key: next(found) if good else None for key, good in zip(lines, known, strict=True)
+        }
+        there = {key: rows for key in lines if (rows := self._lines[key]) is not None}
+        if there:
+            starts = np.cumsum([0, *(len(rows) for rows in there.values())])[:-1]
+            room = np.minimum.reduceat(self.reach.margin(np.concatenate([*there.values()])), starts)
+            self._outside.update(
+                key for key, own in zip(there, room, strict=True) if own < -AT_LIMIT
+            )
 
     def _cycle(self, task: Task, option: Option) -> Cycle | Unplanned:
         lines: list[Array] = []
@@ -224,7 +237,7 @@ class Planner:
             rows = self._lines[key]
             if rows is None:
                 return Unplanned(name, part, f"no straight {name} within reach")
-            if self.reach.margin(rows).min() < -AT_LIMIT:
+            if key in self._outside:
                 return self._out_of_range(rows, name, part)
             lines.append(rows)
         return self._assemble(task, option, lines)

@@ -53,6 +53,7 @@ class Reach:
         self.upper = np.array([high for _, high in cell.mounted.usable])
         self._tcp_from_flange = invert(cell.tool.flange_from_tcp)
         self._scale = cell.mounted.room_scale()
+        self._middle = np.minimum(np.maximum(0.0, self.lower), self.upper)
 
     def margin(self, q: Array) -> Array:
         """Least room to a usable limit of joint rows, shape (n, dof) to (n,) [rad].
@@ -79,7 +80,7 @@ class Reach:
         rooms = np.minimum(q - self.lower, self.upper - q) * self._scale
         if self.arm.axis is not None and self.arm.axis.in_steps:
             rooms[:, 0] = np.where(rooms[:, 0] < -AT_LIMIT, rooms[:, 0], np.inf)
-        return rooms, self.arm.limit_margin(q)[:, self.arm.dof :]
+        return rooms, self.arm.coupled_margin(q)
 
     def answers(self, base_from_tcp: Array, stand: float | None = None) -> Array:
         """Joints for TCP poses, shape (n, 4, 4) to (n, branches, dof); nan where there are none.
@@ -103,7 +104,7 @@ class Reach:
             answers: Shape (n, branches, dof).
             near: Shape (n, branches, dof) or what broadcasts; None for the middle of things.
         """
-        reference = np.clip(0.0, self.lower, self.upper) if near is None else near
+        reference = self._middle if near is None else near
         with np.errstate(invalid="ignore"):
             q = self.arm.unwrap_near(answers, reference)
             turn = 2.0 * np.pi * np.array(self.arm.chain.turning())

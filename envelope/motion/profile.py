@@ -153,7 +153,7 @@ def passes(profile: Array, places: Array) -> Array:
     Where the place is held for a while, the instant at which it is reached first.
     """
     starts = profile[:, PLACE]
-    which = np.clip(np.searchsorted(starts, places, side="left") - 1, 0, len(profile) - 1)
+    which = np.maximum(np.searchsorted(starts, places, side="left") - 1, 0)
     phase = profile[which]
     way = np.maximum(places - phase[:, PLACE], 0.0)
     if profile[:, JERK].any():

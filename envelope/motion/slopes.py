@@ -34,7 +34,7 @@ def slopes(rows: Array) -> tuple[Array, Array]:
     if count < 5:
         mean = (rows[..., -1:, :] - rows[..., :1, :]) / (count - 1)
         return np.repeat(mean, count, axis=-2), np.zeros_like(rows)
-    window = np.clip(np.arange(count) - 2, 0, count - 5)
+    window = np.minimum(np.maximum(np.arange(count) - 2, 0), count - 5)
     place = np.arange(count) - window
     near = rows[..., window[:, None] + np.arange(5), :]
     first = (_FIRST[place][:, :, None] * near).sum(axis=-2)
@@ -51,7 +51,7 @@ def between(values: Array, places: Array, of: NDArray[np.intp] | None = None) ->
         of: Which line each place is on, shape (m,).
     """
     lines = values[None] if of is None else values
-    low = np.clip(np.floor(places).astype(int), 0, lines.shape[1] - 2)
+    low = np.minimum(np.maximum(np.floor(places).astype(int), 0), lines.shape[1] - 2)
     line = np.zeros_like(low) if of is None else of
     share = (places - low)[:, None]
     return lines[line, low] * (1.0 - share) + lines[line, low + 1] * share

@@ -71,6 +71,8 @@ def line_phases(pace: Pace, rows: Array, length: float) -> Array:
     jerk = min(pace.line.jerk / step, _jerk_that_joints_take(pace, first))
     limits = Limits(pace.line.speed / step, pace.line.acceleration / step, jerk)
     profile = run(float(count), limits)
+    if _easy(pace, limits, first, second):
+        return profile
     slower = _slower(pace, profile, first, second)
     if slower <= _OVER:
         return profile
@@ -85,11 +87,24 @@ def _jerk_that_joints_take(pace: Pace, first: Array) -> float:
         return float((pace.jerk / np.abs(first).max(axis=0)).min())
 
 
+def _easy(pace: Pace, limits: Limits, first: Array, second: Array) -> bool:
+    """Whether every joint can follow a line even if all is at its greatest at once.
+
+    A bound of what `_slower` looks at instant by instant, for a fraction of the work.
+    """
+    if np.isfinite(limits.jerk):
+        return False
+    most, bent = np.abs(first).max(axis=0), np.abs(second).max(axis=0)
+    fast = (most * limits.speed / pace.speed).max()
+    steep = most * limits.acceleration + bent * limits.speed**2
+    return bool(max(fast, (steep / pace.acceleration).max()) <= 1.0)
+
+
 def _slower(pace: Pace, profile: Array, first: Array, second: Array) -> float:
     """By which factor a line's time must grow until every joint can follow it."""
     which, after = _looks(profile, len(first))
     place, speed, acceleration = state(profile, which, after)
-    place = np.clip(place, 0.0, len(first) - 1.0)
+    place = np.minimum(np.maximum(place, 0.0), len(first) - 1.0)
     d1, d2 = between(first, place), between(second, place)
     speed, acceleration = speed[:, None], acceleration[:, None]
     fast = (np.abs(d1 * speed) / pace.speed).max()
@@ -112,7 +127,8 @@ def _looks(profile: Array, rows: int) -> tuple[Index, Array]:
     every = np.arange(len(profile))
     which = np.concatenate([which, every, every])
     times = np.concatenate([at[row], begin, end])
-    return which, np.clip(times - begin[which], 0.0, profile[which, DURATION])
+    after = np.maximum(times - begin[which], 0.0)
+    return which, np.minimum(after, profile[which, DURATION])
 
 
 def stretched(profile: Array, factor: float) -> Array:
