@@ -150,7 +150,7 @@ def _tell(
     if outputs["report"] is not None:
         from ..report.space_page import space_page
 
-        page = space_page(cell, found, views[0], drawn, near, hinted)
+        page = space_page(cell, found, (views[0], views[1], views[2]), near, hinted)
         write_whole(outputs["report"], page)
         remark(f"Wrote {outputs['report']}")
 

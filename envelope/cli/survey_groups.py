@@ -63,8 +63,8 @@ def groups(cell: Path, quiet: bool, **asked: Any) -> int:
 
 
 def _write(found: "GroupsSurvey", files: "dict[str, CellFile]", asked: dict[str, Any]) -> None:
+    from ..report.groups_page import groups_page
     from ..report.groups_picture import groups_picture
-    from ..report.survey_page import groups_page
 
     write_outputs(found, asked, picture=groups_picture, page=groups_page)
     if asked["best"] is not None:

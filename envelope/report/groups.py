@@ -7,6 +7,7 @@ from textwrap import wrap
 from ..surveys.grouped import GroupsSurvey, Measured, WayFound, WayJudged
 from .pairing import aligned
 
+_UNBROKEN = 10_000  # letters in a line where something else breaks them
 _TOLD = 4  # placements of a way that fail, told in full
 
 
@@ -19,6 +20,15 @@ def groups_text(survey: GroupsSurvey, width: int = 100) -> str:
     lines += _unknown(survey, width)
     lines.append(groups_line(survey))
     return "".join(f"{line}\n" for line in lines)
+
+
+def groups_told(survey: GroupsSurvey) -> tuple[str, ...]:
+    """What a table of all ways does not tell, a paragraph each."""
+    lines = [*_not_checked(survey, _UNBROKEN)]
+    for way in survey.ways:
+        lines += _failing(way, _UNBROKEN)
+    lines += _unknown(survey, _UNBROKEN)
+    return tuple(line for line in lines if line)
 
 
 def groups_line(survey: GroupsSurvey) -> str:
@@ -121,8 +131,8 @@ def _unknown(survey: GroupsSurvey, width: int) -> Iterator[str]:
     if judged:
         text = (
             "Load and hold: the largest share used of what is allowed. Clearance: the smallest "
-            "where it is asked for in full, or the deepest overlap. Each way is checked as it "
-            "comes; `envelope pair` looks for a way round what fails."
+            "of all motions where the limit is asked for in full, or the deepest overlap. Each way "
+            "is checked as it comes; `envelope pair` looks for a way round what fails."
         )
         yield from wrap(text, width)
         yield ""

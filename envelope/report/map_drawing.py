@@ -17,6 +17,7 @@ _LINES = {"placement": ("#000000", 0.5), "pallet": ("#000000", 1.6)}
 _PLAIN_LINE = ("#777777", 1.2)
 _WIDE, _HIGH = 320.0, 300.0  # of a panel [px]
 _LEFT, _GAP, _TOP, _FOOT = 64.0, 44.0, 92.0, 58.0  # around panels
+_HEAD = 50.0  # [px]: of a panel, over its map
 _NUMBERED = 34.0  # [px]: tiles as wide as this show their value
 _AT_LEAST = 400.0  # [mm]: of the plan shown around a survey of little width
 
@@ -85,6 +86,13 @@ def sheet(title: str, remarks: Sequence[str], rows: Sequence[tuple[str, Sequence
     return svg.drawn(_LEFT + columns * (_WIDE + _GAP + _LEFT), top, title)
 
 
+def single(panel: Panel) -> str:
+    """One panel by itself, to be placed on a page."""
+    svg = Svg()
+    high = _draw(svg, panel, _LEFT, 18.0)
+    return svg.drawn(_LEFT + _WIDE + 12.0, high + _FOOT, panel.title)
+
+
 class _View:
     """The part of the plan that a panel shows, and its scale."""
 
@@ -125,7 +133,7 @@ def _draw(svg: Svg, panel: Panel, left: float, top: float) -> float:
     """One panel with its corner at (left, top); returns its height."""
     svg.text(left, top, panel.title, 13.0)
     _scale_bar(svg, panel, left, top + 8.0)
-    view = _View(panel, left, top + 40.0)
+    view = _View(panel, left, top + _HEAD)
     with svg.clipped(left, view.top, view.wide, view.high):
         for tile in panel.tiles:
             if tile.none and not tile.told:
@@ -146,7 +154,7 @@ def _draw(svg: Svg, panel: Panel, left: float, top: float) -> float:
             _frame(svg, view.box(tile))
     svg.outline(_corners(left, view.top, view.wide, view.high), "#bbbbbb", 1.0)
     _axes(svg, view, panel)
-    return view.high + 40.0
+    return view.high + _HEAD
 
 
 def _corners(x: float, y: float, wide: float, high: float) -> list[tuple[float, float]]:
@@ -210,7 +218,7 @@ def _axes(svg: Svg, view: _View, panel: Panel) -> None:
     for x in _ticks(view.xs, view.scale[0]):
         place = view.at(x, 0.0)[0]
         svg.line((place, bottom), (place, bottom + 5.0), "#555555", 1.0)
-        svg.text(place, bottom + 17.0, f"{x:g}", 11.0, "middle")
+        svg.text(place, bottom + 17.0, _place(x), 11.0, "middle")
     unit = " [mm]" if panel.plan or panel.axes == ("x", "y") else ""
     svg.text(view.left + view.wide / 2, bottom + 33.0, panel.axes[0] + unit, 12.0, "middle")
     if not panel.axes[1]:
@@ -218,8 +226,14 @@ def _axes(svg: Svg, view: _View, panel: Panel) -> None:
     for y in _ticks(view.ys, view.scale[1]):
         place = view.at(0.0, y)[1]
         svg.line((view.left - 5.0, place), (view.left, place), "#555555", 1.0)
-        svg.text(view.left - 8.0, place + 4.0, f"{y:g}", 11.0, "end")
-    svg.text(view.left - 56.0, view.top - 6.0, panel.axes[1] + unit, 12.0)
+        svg.text(view.left - 8.0, place + 4.0, _place(y), 11.0, "end")
+    svg.text(view.left - 56.0, view.top - 8.0, panel.axes[1] + unit, 12.0)
+
+
+def _place(value: float) -> str:
+    """A number along an edge: in full where it is short, else no finer than the map."""
+    text = f"{value:g}"
+    return text if len(text) < 6 else f"{value:.0f}"
 
 
 def _ticks(values: Sequence[float], scale: float) -> list[float]:

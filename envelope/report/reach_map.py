@@ -8,8 +8,7 @@ _TURNS, _ROOM = "turns of the tool in reach", "largest joint room over these tur
 
 def reach_map(survey: ReachSurvey) -> str:
     """Two maps over the plan for each height: turns of the tool, and joint room."""
-    known = [room for each in survey.maps for row in each.room for room in row if room is not None]
-    most = max(known, default=1.0)
+    most = _most(survey)
     rows = [
         (heading_of(each), (_turns(survey, each), _room(survey, each, most)))
         for each in survey.maps
@@ -20,6 +19,22 @@ def reach_map(survey: ReachSurvey) -> str:
         "Reach alone: nothing is said of what is met on the way there.",
     ]
     return sheet(f"{survey.cell_name}: what the arm reaches", remarks, rows)
+
+
+def reach_rows(survey: ReachSurvey) -> tuple[tuple[str, tuple[Panel, ...]], ...]:
+    """The same maps one by one; turns only where some places are reached with some of them."""
+    most = _most(survey)
+    if all(count in (0, survey.tried) for m in survey.maps for row in m.turns for count in row):
+        return tuple((heading_of(each), (_room(survey, each, most),)) for each in survey.maps)
+    return tuple(
+        (heading_of(each), (_turns(survey, each), _room(survey, each, most)))
+        for each in survey.maps
+    )
+
+
+def _most(survey: ReachSurvey) -> float:
+    known = [room for each in survey.maps for row in each.room for room in row if room is not None]
+    return max(known, default=1.0)
 
 
 def heading_of(each: ReachMap) -> str:

@@ -75,28 +75,52 @@ def where(extreme: Extreme) -> str:
     return ", ".join([extreme.body, *when])
 
 
-def _facts(space: Space, plan: Outline) -> Iterator[str]:
+def facts(space: Space, plan: Outline) -> Iterator[tuple[str, str]]:
+    """What it takes up, in names and values."""
     low, high = space.swept.box()
-    yield ""
-    yield f"greatest height              {up(space.highest.height):>6} mm  {where(space.highest)}"
+    yield "greatest height", f"{up(space.highest.height)} mm, {where(space.highest)}"
     if space.lowest is not None:
         lowest = down(space.lowest.height)
-        yield f"lowest of tool and groups    {lowest:>6} mm  {where(space.lowest)}"
+        yield "lowest of tool and groups", f"{lowest} mm, {where(space.lowest)}"
     for axis, letter in enumerate("xy"):
-        ends = f"{down(low[axis])} to {up(high[axis])} mm"
-        yield f"{letter} from                       {ends}"
-    yield f"floor under it               {plan.area:>6.2f} m2"
-    yield f"volume                       {space.swept.volume:>6.2f} m3"
+        yield f"{letter} from", f"{down(low[axis])} to {up(high[axis])} mm"
+    yield "floor under it", f"{plan.area:.2f} m2"
+    yield "volume", f"{space.swept.volume:.2f} m3"
     yield (
-        f"The solid contains the exact one, and no point of it is farther than "
-        f"{up(space.swept.tolerance)} mm from that."
+        "exact to",
+        (
+            f"the solid contains the exact one, and no point of it is farther than "
+            f"{up(space.swept.tolerance)} mm from that"
+        ),
     )
 
 
+def _facts(space: Space, plan: Outline) -> Iterator[str]:
+    """The same as lines, values below each other."""
+    yield ""
+    for name, value in facts(space, plan):
+        number, _, rest = value.partition(" ")
+        if name == "exact to":
+            yield f"{value[:1].upper()}{value[1:]}."
+        elif number.lstrip("-").replace(".", "").isdigit() and not rest.startswith("to"):
+            yield f"{name:<25}{number:>10} {rest}".replace(" mm, ", " mm  ", 1)
+        else:
+            yield f"{name:<28} {value}"
+
+
 def _bands(found: Swept) -> Iterator[str]:
-    """The height profile: what is covered between heights."""
+    """The height profile in lines."""
     yield "height profile [mm]"
     yield f"{'between heights':>17}  {'x from':>7} {'to':>7}  {'y from':>7} {'to':>7}  {'m2':>6}"
+    for (bottom, top, *ends), area in bands(found):
+        yield (
+            f"{bottom:>7} to {top:>6}  {ends[0]:>7} {ends[1]:>7}  "
+            f"{ends[2]:>7} {ends[3]:>7}  {area:>6.2f}"
+        )
+
+
+def bands(found: Swept) -> Iterator[tuple[tuple[int, ...], float]]:
+    """What is covered between heights: bottom, top, x and y from and to [mm], and area [m2]."""
     low, high = found.box()
     first = math.floor(low[2] / _BAND)
     edges = found.grid.edges(2)
@@ -115,10 +139,7 @@ def _bands(found: Swept) -> Iterator[str]:
                 up(min(float(sides[cells[-1] + 1]), float(high[axis]))),
             ]
         area = float(covered.sum()) * found.grid.side**2
-        yield (
-            f"{bottom * 1e3:>7.0f} to {top * 1e3:>6.0f}  {ends[0]:>7} {ends[1]:>7}  "
-            f"{ends[2]:>7} {ends[3]:>7}  {area:>6.2f}"
-        )
+        yield (round(bottom * 1e3), round(top * 1e3), *ends), area
 
 
 def _nearest(near: tuple[Nearest, ...]) -> Iterator[str]:

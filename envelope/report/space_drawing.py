@@ -27,7 +27,7 @@ VIEWS = (
     ((1, 2), "from +x: y to the right, z up"),
 )
 _GAP = 600.0  # [mm]: between views
-_TEXT = 80.0  # [mm]: height of letters
+_TEXT = 110.0  # [mm]: height of letters
 _LINE = 100  # letters in a line of the notes
 
 
@@ -90,6 +90,19 @@ def drawing(
         lowest = min(lowest, float(view.low[1]))
     words += _notes(cell, space, hinted, lowest - 600.0, left)
     return Drawing(f"{cell.name}: operating space", tuple(lines), tuple(words))
+
+
+def views(
+    cell: Cell, outlines: tuple[Outline, Outline, Outline], hinted: tuple[Hint, ...] = ()
+) -> tuple[Drawing, ...]:
+    """The same three views, each by itself and without notes."""
+    solids = list(_solids(cell))
+    found: list[Drawing] = []
+    for number, ((axes, caption), outline) in enumerate(zip(VIEWS, outlines, strict=True)):
+        view = _View(axes, solids, outline, hinted if number == 0 else ())
+        lines, words = view.lines(np.zeros(2)), view.words(np.zeros(2), "")
+        found.append(Drawing(caption, tuple(lines), tuple(each for each in words if each.text)))
+    return tuple(found)
 
 
 def _solids(cell: Cell) -> Iterator[Array]:
@@ -162,10 +175,10 @@ class _View:
         at = float(low[0] * 1e3 + shift[0])
         yield Words(TEXT, caption, (float(self.low[0] + shift[0]), float(self.high[1]) + 150.0))
         across = f"{names[0]} {down(low[0])} to {up(high[0])} mm"
-        yield Words(MEASURE, across, (at, float(self.low[1]) - 270.0))
+        yield Words(MEASURE, across, (at, float(self.low[1]) - 190.0 - _TEXT))
         yield from self._hint_words(shift)
         upward = f"{names[1]} {down(low[1])} to {up(high[1])} mm"
-        yield Words(MEASURE, upward, (at, float(self.low[1]) - 380.0))
+        yield Words(MEASURE, upward, (at, float(self.low[1]) - 190.0 - 2.5 * _TEXT))
 
     def _hint_words(self, shift: Array) -> Iterator[Words]:
         """Names of the lines of hints: the outermost over its top, the others apart from it."""

@@ -14,13 +14,19 @@ _INK: dict[str, Colour] = {CELL: EDGE, SPACE: SWEPT, MEASURE: QUIET_INK, TEXT: I
 _WIDTH = {CELL: 4.0, SPACE: 10.0, MEASURE: 4.0}
 
 
-def as_svg(drawing: Drawing) -> str:
-    """The file: one unit is 1 mm of the cell; y up becomes y down."""
+def as_svg(drawing: Drawing, scale: float | None = None) -> str:
+    """The file: one unit is 1 mm of the cell; y up becomes y down.
+
+    Args:
+        drawing: What is drawn.
+        scale: Pixels for 1 mm; without it 1200 pixels across.
+    """
     low, high = _bounds(drawing)
     width, height = high - low
+    across = 1200.0 if scale is None else scale * width
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{low[0]:.1f} {-high[1]:.1f} '
-        f'{width:.1f} {height:.1f}" width="1200" height="{1200 * height / width:.0f}" '
+        f'{width:.1f} {height:.1f}" width="{across:.0f}" height="{across * height / width:.0f}" '
         'font-family="sans-serif">',
         f"<title>{escape(printable(drawing.title))}</title>",
         f'<rect x="{low[0]:.1f}" y="{-high[1]:.1f}" width="{width:.1f}" height="{height:.1f}" '

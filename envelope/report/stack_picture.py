@@ -8,9 +8,11 @@ from .svg import Svg
 
 # Of the palette of Okabe and Ito (2008), told apart by the colour-blind.
 _PASSES, _FAILS, _OPEN = "#009e73", "#d55e00", "#e6e6e6"
-_WIDE, _LAYER = 120.0, 26.0  # of a layer on the drawing [px]
-_LEFT, _TOP, _GAP = 40.0, 96.0, 190.0
-_LETTERS = 27  # of a line beside a column
+_INK = "#111111"  # read on all of these
+_WIDE, _LAYER = 150.0, 26.0  # of a layer on the drawing [px]
+_LEFT, _TOP = 14.0, 96.0
+_LETTERS = 30  # of a line beside a column
+_LETTER = 6.2  # [px]: width of a letter there
 
 
 def stack_picture(survey: StackSurvey) -> str:
@@ -23,41 +25,65 @@ def stack_picture(survey: StackSurvey) -> str:
     with_ = f", with {where}" if where else ""
     words = f"Most layers: {best.serves}{with_}. Each bar is a stack of so many layers, with the "
     svg.text(_LEFT, 52.0, words + "height of its top over the floor.", 12.0)
+    wide, high = _stacks(svg, survey, _TOP - 34.0)
+    return svg.drawn(max(wide, 780.0), high, title)
+
+
+def stack_columns(survey: StackSurvey) -> str:
+    """The same without its title, to be placed on a page."""
+    svg = Svg()
+    wide, high = _stacks(svg, survey, 8.0)
+    return svg.drawn(wide, high, f"{survey.cell_name}: how many layers pass")
+
+
+def _stacks(svg: Svg, survey: StackSurvey, top: float) -> tuple[float, float]:
+    """What the colours mean, and all columns; returns width and height of the drawing."""
     key = [(_PASSES, "no placement fails"), (_FAILS, "some fail"), (_OPEN, "not tried")]
     for number, (fill, words) in enumerate(key):
-        svg.rectangle(_LEFT + 150.0 * number, 62.0, 12.0, 12.0, fill)
-        svg.text(_LEFT + 150.0 * number + 18.0, 72.0, words)
-    most = max(len(column.heights) + len(column.untried) for column in survey.columns)
-    floor = _TOP + most * _LAYER
+        svg.rectangle(_LEFT + 126.0 * number, top, 12.0, 12.0, fill)
+        svg.text(_LEFT + 126.0 * number + 18.0, top + 10.0, words)
+    most = max(len(column.heights) + bool(column.untried) for column in survey.columns)
+    floor = top + 34.0 + most * _LAYER
+    step = _WIDE + 22.0 + _LETTERS * _LETTER
     for number, column in enumerate(survey.columns):
-        _column(svg, column, _LEFT + number * (_WIDE + _GAP), floor)
-    wide = _LEFT + len(survey.columns) * (_WIDE + _GAP)
-    return svg.drawn(max(wide, 780.0), floor + 70.0, title)
+        _column(svg, column, (_LEFT + number * step, floor))
+    names = max(len(column.settings) for column in survey.columns)
+    return _LEFT + len(survey.columns) * step, floor + 30.0 + 15.0 * max(names, 1)
 
 
-def _column(svg: Svg, column: Column, left: float, floor: float) -> None:
+def _column(svg: Svg, column: Column, corner: tuple[float, float]) -> None:
+    left, floor = corner
     stop = column.stopped_at
     top = floor
     for height in column.heights:
         top -= _LAYER
         _layer(svg, left, top, _fill(height), _told(height))
-        label = f"{height.layers}"
-        svg.text(left + 8.0, top + 17.0, label, 12.0, fill="#ffffff", bold=True)
+        svg.text(left + 8.0, top + 17.0, f"{height.layers}", 12.0, fill=_INK, bold=True)
+        svg.text(left + 32.0, top + 17.0, _word(height), 11.0, fill=_INK)
         if height.is_cell:
             there = f"{height.top:.0f} mm"
-            svg.text(left + _WIDE - 8.0, top + 17.0, there, 11.0, "end", fill="#ffffff")
+            svg.text(left + _WIDE - 8.0, top + 17.0, there, 11.0, "end", fill=_INK)
         if height is stop:
-            _beside(svg, left + _WIDE + 10.0, top + 12.0, stopped_by(height))
-    for layers in column.untried:
+            _beside(svg, left + _WIDE + 10.0, top + 17.0, stopped_by(height))
+    if column.untried:
         top -= _LAYER
-        _layer(svg, left, top, _OPEN, f"{layers} layers: not tried")
-        svg.text(left + 8.0, top + 17.0, str(layers), 12.0)
+        first, last = column.untried[0], column.untried[-1]
+        which = f"{first}" if first == last else f"{first} to {last}"
+        _layer(svg, left, top, _OPEN, f"{which} layers: not tried")
+        svg.text(left + 8.0, top + 17.0, f"{which}: not tried", 11.0, fill=_INK)
     svg.line((left - 6.0, floor), (left + _WIDE + 6.0, floor), "#222222", 2.0)
     name = [f"{key} = {value}" for key, value in column.settings] or ["as it stands"]
     for number, line in enumerate(name):
         svg.text(left + _WIDE / 2, floor + 20.0 + 15.0 * number, line, 12.0, "middle", bold=True)
     if column.trouble:
-        _beside(svg, left, floor - 40.0, f"no valid cell: {column.trouble}")
+        _beside(svg, left + _WIDE + 10.0, floor - 40.0, f"no valid cell: {column.trouble}")
+
+
+def _word(height: Height) -> str:
+    """What came of it, so that colour alone need not tell."""
+    if not height.is_cell:
+        return "no cell"
+    return "passes" if height.passes else "fails"
 
 
 def _layer(svg: Svg, left: float, top: float, fill: str, told: str) -> None:
@@ -66,7 +92,7 @@ def _layer(svg: Svg, left: float, top: float, fill: str, told: str) -> None:
 
 def _fill(height: Height) -> str:
     if not height.is_cell:
-        return "#bbbbbb"
+        return "#c4c4c4"
     return _PASSES if height.passes else _FAILS
 
 
@@ -75,11 +101,11 @@ def _told(height: Height) -> str:
         return f"{height.layers} layers: no valid cell: {height.judgement.trouble}"
     if height.passes:
         return f"{height.layers} layers: none of {height.judgement.placements} placements fails"
-    return f"{height.layers} layers {stopped_by(height)}"
+    return f"{height.layers} layers do not pass: {stopped_by(height)}"
 
 
 def _beside(svg: Svg, left: float, top: float, text: str) -> None:
-    """Text in short lines, four at most."""
+    """Text in short lines, six at most."""
     lines = wrap(text, _LETTERS)
     lines = [*lines[:5], lines[5] + " ..."] if len(lines) > 6 else lines
     for number, line in enumerate(lines):

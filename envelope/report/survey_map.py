@@ -10,6 +10,13 @@ from .map_drawing import Panel, Tile, sheet
 
 def base_map(survey: BaseSurvey) -> str:
     """For each height (and other ranged value) maps of what passes, of room, clearance, rate."""
+    across, up, _ = _axes(survey)
+    title = f"{survey.cell_name}: {_question(across, up)}"
+    return sheet(title, base_remarks(survey), base_rows(survey))
+
+
+def base_rows(survey: BaseSurvey) -> list[tuple[str, list[Panel]]]:
+    """The maps one by one, those of one height (and other ranged value) together."""
     across, up, others = _axes(survey)
     slices = sorted({_others(variant, others) for variant in survey.variants}, key=_natural)
     plan = survey.plan if (across, up) == ("arm.at.x", "arm.at.y") else ()
@@ -20,7 +27,7 @@ def base_map(survey: BaseSurvey) -> str:
         heading = ", ".join(f"{key} = {value}" for key, value in values)
         panels = [_base_panel(survey, there, each, (across, up), plan) for each in shown]
         rows.append((heading, panels))
-    return sheet(f"{survey.cell_name}: {_question(across, up)}", _remarks(survey), rows)
+    return rows
 
 
 def _question(across: str, up: str) -> str:
@@ -29,7 +36,8 @@ def _question(across: str, up: str) -> str:
     return f"what {across} and {up} do" if up else f"what {across} does"
 
 
-def _remarks(survey: BaseSurvey) -> list[str]:
+def base_remarks(survey: BaseSurvey) -> list[str]:
+    """What its squares are, which is best, and how many were left out."""
     where = ", ".join(f"{key}={value}" for key, value in survey.best.settings)
     remarks = [f"Each square is one variant that was tried. Best: {where}."]
     left_out = sum(1 for variant in survey.variants if not variant.complete)

@@ -1,45 +1,58 @@
 """Surveys as a page: maps that tell their values, and a table of all variants."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
-from ..surveys.grouped import GroupsSurvey
-from ..surveys.results import BaseSurvey, ReachSurvey, StackSurvey, Variant
-from .answer_page import Answer, Drawing, Table, Value, as_page
-from .groups import groups_line, groups_rows, groups_text
-from .groups_picture import groups_picture
-from .reach_map import heading_of, reach_map
-from .stack_picture import stack_picture
-from .survey_map import base_map
+from ..surveys.results import BaseSurvey, Height, ReachSurvey, StackSurvey, Variant
+from .answer_page import Answer, Drawing, Figure, Gauge, Row, Table, Value, as_page
+from .map_drawing import Panel, single
+from .reach_map import heading_of, reach_rows
+from .stack_picture import stack_columns
+from .survey_map import base_remarks, base_rows
 from .survey_text import (
     base_line,
-    base_text,
-    reach_line,
-    reach_text,
+    base_told,
+    reach_told,
     stack_line,
-    stack_text,
+    stack_told,
     stopped_by,
 )
 
-_OF_ALL = "Everything is said of the cells as modelled; the best is to be checked by itself."
+OF_ALL = "Everything is said of the cells as modelled; the best is to be checked by itself."
 
 
 def base_page(survey: BaseSurvey) -> str:
     """Where the arm may stand, or what other values do."""
     judgement = survey.best.judgement
+    good = judgement is not None and judgement.failed == 0
+    _, _, line = base_line(survey).partition(": ")
     keys = tuple(each.key for each in survey.ranges)
-    headings = (*keys, "fail", "of", "marginal", "joint room", "clearance [mm]", "cartons/min", "")
+    units = {v.judgement.room_unit for v in survey.variants if v.judgement is not None}
+    room = f"joint room [{units.pop()}]" if len(units) == 1 else "joint room"
+    headings = (*keys, "fail", "of", "marginal", room, "clearance [mm]", "cartons/min", "remarks")
+    others = sorted(set(range(len(survey.variants))) - set(survey.ranked))
+    rows = tuple(_variant(survey.variants[number]) for number in (*survey.ranked, *others))
+    table = Table("All variants", headings, rows)
     return as_page(
         Answer(
             survey.cell_name,
             f"What is best of {len(survey.variants)} variants of this cell",
-            judgement is not None and judgement.failed == 0,
-            base_line(survey),
-            base_text(survey),
+            good,
+            f"{'BEST' if good else 'BEST, BUT IT FAILS'}: {line}",
             survey.sha256,
-            (Drawing("Maps", "Each square is one variant.", base_map(survey)),),
-            (Table("All variants", headings, tuple(_variant(v) for v in survey.variants)),),
-            (_OF_ALL,),
+            (Drawing("Maps", " ".join(base_remarks(survey)), _rows(base_rows(survey))),),
+            (table,),
+            base_told(survey),
+            (OF_ALL,),
         )
+    )
+
+
+def _rows(rows: Sequence[tuple[str, Sequence[Panel]]]) -> tuple[Row, ...]:
+    """Maps of one heading side by side; single maps side by side with their headings below."""
+    if len(rows) > 1 and all(len(panels) == 1 for _, panels in rows):
+        return (Row("", tuple(Figure(single(panels[0]), heading) for heading, panels in rows)),)
+    return tuple(
+        Row(heading, tuple(Figure(single(panel)) for panel in panels)) for heading, panels in rows
     )
 
 
@@ -68,22 +81,21 @@ def _variant(variant: Variant) -> tuple[Value, ...]:
 def stack_page(survey: StackSurvey) -> str:
     """How many layers pass, and what stops the next."""
     keys = tuple(each.key for each in survey.ranges)
-    headings = (*keys, "layers", "top [mm]", "fail", "of", "joint room", "what stops it")
+    headings = (*keys, "layers", "top [mm]", "fail", "of", "joint room [deg]", "what stops it")
+    columns = Row("", (Figure(stack_columns(survey)),))
+    words = "Each bar is a stack of so many layers, with the height of its top over the floor."
+    wide = len(survey.columns) > 1
     return as_page(
         Answer(
             survey.cell_name,
             "How many layers pass",
             survey.columns[survey.best].serves > 0,
             stack_line(survey),
-            stack_text(survey),
             survey.sha256,
-            (
-                Drawing(
-                    "Stacks", "Each bar is a stack of so many layers.", stack_picture(survey), False
-                ),
-            ),
+            (Drawing("Stacks", words, (columns,), values=False, wide=wide),),
             (Table("All heights", headings, tuple(_heights(survey))),),
-            (_OF_ALL,),
+            stack_told(survey),
+            (OF_ALL,),
         )
     )
 
@@ -93,65 +105,64 @@ def _heights(survey: StackSurvey) -> Iterator[tuple[Value, ...]]:
         where = tuple(float(value) for _, value in column.settings)
         for height in column.heights:
             judgement = height.judgement
+            if not height.is_cell:
+                blank = ("", "", "", "")
+                yield (*where, height.layers, *blank, f"no valid cell: {judgement.trouble}")
+                continue
             yield (
                 *where,
                 height.layers,
                 round(height.top, 1),
-                judgement.failed,
+                _failed(height),
                 judgement.placements,
                 _told(judgement.room),
                 "" if height.passes else stopped_by(height),
             )
 
 
+def _failed(height: Height) -> Value:
+    """How many fail; not all were counted where the check was stopped at the first."""
+    failed = height.judgement.failed
+    if height.judgement.depth != "stopped":
+        return failed
+    return Gauge(f"{failed} or more", failed)
+
+
 def reach_page(survey: ReachSurvey) -> str:
     """What the arm reaches at each height."""
-    headings = ("height", "places in reach", "of", "with every turn", "largest room [deg]")
+    headings = ("height", "in reach [m2]", "with every turn [m2]", "largest joint room [deg]")
+    least = min(survey.maps, key=lambda each: each.area(survey.step))
+    rows = reach_rows(survey)
+    words = (
+        "Where the group's centre may be with tool and group hanging straight down, seen from "
+        "above, with the cartons of that layer. White: out of reach."
+    )
+    if all(len(panels) == 1 for _, panels in rows):
+        words += f" All that is in reach is so with each of {survey.tried} turns of the tool."
     return as_page(
         Answer(
             survey.cell_name,
             "What the arm reaches, tool and group hanging straight down",
             None,
-            reach_line(survey),
-            reach_text(survey),
+            f"LEAST IN REACH: {least.area(survey.step):.2f} m2 of the plan, {heading_of(least)}.",
             survey.sha256,
-            (Drawing("Maps", "Seen from above, at each height.", reach_map(survey)),),
+            (Drawing("Maps", words, _rows(rows)),),
             (Table("All heights", headings, tuple(_levels(survey))),),
-            (_OF_ALL,),
+            reach_told(survey),
+            (OF_ALL,),
         )
     )
 
 
 def _levels(survey: ReachSurvey) -> Iterator[tuple[Value, ...]]:
     for each in survey.maps:
-        counts = [count for row in each.turns for count in row]
         rooms = [room for row in each.room for room in row if room is not None]
         yield (
             heading_of(each),
-            sum(count > 0 for count in counts),
-            len(counts),
-            sum(count == survey.tried for count in counts),
+            round(each.area(survey.step), 2),
+            round(each.area(survey.step, survey.tried), 2),
             _told(max(rooms, default=None)),
         )
-
-
-def groups_page(survey: GroupsSurvey) -> str:
-    """What each way of grouping brings."""
-    headings, *rows = groups_rows(survey)
-    judged = None if survey.best is None else survey.ways[survey.best].judged
-    return as_page(
-        Answer(
-            survey.cell_name,
-            "What each way of grouping cartons brings",
-            judged is not None and judged.verdict in ("pass", "marginal"),
-            groups_line(survey),
-            groups_text(survey),
-            survey.sha256,
-            (Drawing("Side by side", "One row for each way.", groups_picture(survey), False),),
-            (Table("All ways", headings, tuple(rows)),),
-            (_OF_ALL,),
-        )
-    )
 
 
 def _told(value: float | None) -> Value:

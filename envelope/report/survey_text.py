@@ -5,6 +5,11 @@ from collections.abc import Iterator, Sequence
 from ..surveys.results import BaseSurvey, Column, Height, ReachSurvey, StackSurvey, Stop, Tolerance
 
 _SHOWN = 12  # rows of a table that are worth reading
+LEAST_CLEARANCE = (
+    "Least clearance: the smallest of all motions, where the limit is asked for in full. The last "
+    "millimetres before rest and what touches as intended are judged by limits of their own; an "
+    "overlap that fails counts wherever it is."
+)
 _NOT_COMPUTED = "not computed in full: more placements fail there than at the best."
 
 
@@ -16,6 +21,12 @@ def base_text(survey: BaseSurvey) -> str:
     lines += [""] if survey.tolerances else []
     lines.append(base_line(survey))
     return "\n".join(lines) + "\n"
+
+
+def base_told(survey: BaseSurvey) -> tuple[str, ...]:
+    """What a table of all variants does not tell, a paragraph each."""
+    told = [_paragraph(_left_out(survey, len(survey.ranked))), LEAST_CLEARANCE]
+    return (*told, *map(_tolerance_line, survey.tolerances))
 
 
 def base_line(survey: BaseSurvey) -> str:
@@ -50,9 +61,9 @@ def _base_rows(survey: BaseSurvey) -> Iterator[tuple[str, ...]]:
         )
 
 
-def _left_out(survey: BaseSurvey) -> Iterator[str]:
+def _left_out(survey: BaseSurvey, shown: int = _SHOWN) -> Iterator[str]:
     total, complete = len(survey.variants), len(survey.ranked)
-    more = complete - _SHOWN
+    more = complete - shown
     if more > 0:
         yield f"{more} more variants were judged completely; --results has them all."
     wrong = sum(1 for v in survey.variants if v.judgement and v.judgement.depth == "not a cell")
@@ -101,6 +112,18 @@ def stack_text(survey: StackSurvey) -> str:
     return "\n".join(lines) + "\n"
 
 
+def stack_told(survey: StackSurvey) -> tuple[str, ...]:
+    """What a table of all heights does not tell: what was not tried, and all that fails next."""
+    told: list[str] = []
+    for column in survey.columns:
+        where = ", ".join(f"{key}={value}" for key, value in column.settings)
+        lines = [f"no valid cell: {column.trouble}"] if column.trouble else []
+        lines += [*_untried(column), *_stop_lines(column)]
+        told += [where] if where and lines else []
+        told += [f"  {line.strip()}" if where else line for line in lines]
+    return tuple(told)
+
+
 def stack_line(survey: StackSurvey) -> str:
     """The most layers in one line."""
     column = survey.columns[survey.best]
@@ -111,15 +134,16 @@ def stack_line(survey: StackSurvey) -> str:
     text = f"BEST: {count} pass{'es' if column.serves == 1 else ''}{where}"
     if stop is None:
         return f"{text}; no more were asked for."
-    return f"{text}; {stop.layers} {stopped_by(stop)}."
+    more = "does" if stop.layers == 1 else "do"
+    return f"{text}; {stop.layers} {more} not: {stopped_by(stop).removesuffix('.')}."
 
 
 def stopped_by(height: Height) -> str:
     """What fails first at a height, and by how much."""
     if not height.stops:
-        return f"fail: {height.judgement.trouble or height.judgement.whole}"
+        return height.judgement.trouble or height.judgement.whole
     stop = height.stops[0]
-    return f"fail: {stop.check} at {stop.placement}, {_amount(stop)}"
+    return f"{stop.check} at {stop.placement}, {_amount(stop)}"
 
 
 def _amount(stop: Stop) -> str:
@@ -177,19 +201,23 @@ def _column_rows(survey: StackSurvey) -> Iterator[tuple[str, ...]]:
         yield (
             *(value for _, value in column.settings),
             str(column.serves),
-            column.trouble or ("" if stop is None else f"{stop.layers} {stopped_by(stop)}"),
+            column.trouble or ("" if stop is None else stopped_by(stop)),
         )
 
 
 def reach_text(survey: ReachSurvey) -> str:
     """For each height, how much of the floor is in reach."""
     lines = [survey.cell_name, "", *_table(_reach_rows(survey)), ""]
-    lines.append(
+    return "\n".join([*lines, *reach_told(survey), "", reach_line(survey)]) + "\n"
+
+
+def reach_told(survey: ReachSurvey) -> tuple[str, ...]:
+    """What the numbers are of."""
+    return (
         f"In reach: hanging straight down, with at least one of {survey.tried} turns of the tool "
-        f"(any: with all of them), on a grid of {survey.step:g} mm."
+        f"(any: with all of them), on a grid of {survey.step:g} mm.",
+        "Reach alone: nothing is said of what is met on the way there.",
     )
-    lines += ["Reach alone: nothing is said of what is met on the way there.", ""]
-    return "\n".join([*lines, reach_line(survey)]) + "\n"
 
 
 def reach_line(survey: ReachSurvey) -> str:
@@ -211,6 +239,10 @@ def _reach_rows(survey: ReachSurvey) -> Iterator[tuple[str, ...]]:
             _measure(max(rooms, default=None), "deg"),
             ", ".join(f"{pallet}/{layer}" for pallet, layer in each.layers),
         )
+
+
+def _paragraph(lines: Iterator[str]) -> str:
+    return " ".join(line for line in lines if line)
 
 
 def _measure(value: float | None, unit: str) -> str:

@@ -181,7 +181,7 @@ def test_a_cell_too_slow_for_its_line_is_no_best_that_passes(tmp_path, monkeypat
     assert "The whole cell fails: rate" in out
     arguments = ["survey", "stack", "small.yaml", "--layers", "1", "--jobs", "1", "--quiet"]
     assert main(arguments) == 1
-    assert "BEST: 0 layers pass; 1 fail: rate" in capsys.readouterr().out
+    assert "BEST: 0 layers pass; 1 does not: rate" in capsys.readouterr().out
 
 
 def test_a_finished_pallet_is_nothing_to_survey(small):

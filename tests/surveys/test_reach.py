@@ -254,8 +254,8 @@ def test_the_command_writes_results_and_map(small, tmp_path, monkeypatch, capsys
     assert Path("r.json").read_text(encoding="utf-8") == as_json(survey(Path("small.yaml")))
     assert sorted(p.name for p in Path().iterdir()) == ["m.svg", "p.html", "r.json", "small.yaml"]
     page = Path("p.html").read_text(encoding="utf-8")
-    assert "<strong>LEAST</strong>" in page
-    assert page.count("turns</title>") > 20
+    assert "<strong>LEAST IN REACH</strong>" in page
+    assert page.count(" deg</title>") > 20
 
 
 def test_a_grid_that_is_too_fine_is_told(small):

@@ -3,7 +3,7 @@
 
 function sort(button, body, rows) {
   const head = button.closest("th"), up = head.getAttribute("aria-sort") !== "ascending";
-  document.querySelectorAll("th[aria-sort]").forEach((th) => th.removeAttribute("aria-sort"));
+  head.closest("tr").querySelectorAll("th[aria-sort]").forEach((th) => th.removeAttribute("aria-sort"));
   head.setAttribute("aria-sort", up ? "ascending" : "descending");
   const value = (row) => row.cells[head.cellIndex].dataset.key ?? row.cells[head.cellIndex].textContent;
   const order = (a, b) => {
