@@ -8,6 +8,7 @@ follows another joint's coordinate.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 
@@ -168,6 +169,15 @@ class Chain:
         """For each joint coordinate, whether it is an angle."""
         slides = {link.source for link in self.links if link.prismatic}
         return tuple(joint not in slides for joint in range(self.dof))
+
+    def slides_across(self) -> bool:
+        """Whether slides of its own can take the flange any way in the plane of the base."""
+        axes = [
+            self.links[index - 1].axis[:2]
+            for index in self.path(self.flange_link)
+            if self.links[index - 1].prismatic
+        ]
+        return any(abs(a[0] * b[1] - a[1] * b[0]) > 0.5 for a, b in combinations(axes, 2))
 
     def path(self, link: int) -> tuple[int, ...]:
         """Indices of the links from the base (left out) to this link (included)."""

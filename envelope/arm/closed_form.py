@@ -84,7 +84,11 @@ def components(poses: Array) -> tuple[Array, Array]:
 
 
 def in_blocks(
-    solve: Callable[[Array, Array], Array], poses: Array, branches: int, dof: int
+    solve: Callable[[Array, Array], Array],
+    poses: Array,
+    branches: int,
+    dof: int,
+    slides: tuple[int, ...] = (),
 ) -> Array:
     """Candidates for poses, shape (n, 4, 4), worked out a block at a time.
 
@@ -93,6 +97,7 @@ def in_blocks(
         poses: Poses base_from_flange.
         branches: Number of branches.
         dof: Number of joint coordinates.
+        slides: Those that slide; they have no whole turns to be brought in by.
 
     Returns:
         Shape (n, branches, dof), angles in (-pi, pi], nan where there is no candidate.
@@ -102,7 +107,10 @@ def in_blocks(
         q = solve(*components(poses[start : start + BLOCK]))
         # One joint without a candidate leaves none for the whole branch.
         q[np.broadcast_to(np.isnan(q).any(axis=1, keepdims=True), q.shape)] = np.nan
-        answers[start : start + BLOCK] = wrapped(q).transpose(2, 0, 1)
+        turned = wrapped(q)
+        for joint in slides:
+            turned[:, joint] = q[:, joint]
+        answers[start : start + BLOCK] = turned.transpose(2, 0, 1)
     return answers
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ..geometry.bodies import Body
 from ..geometry.frames import Array
-from . import parallel_axes, parallelogram, spherical_wrist
+from . import column_arm, gantry, parallel_axes, parallelogram, spherical_wrist
 from .arm import Arm, CoupledLimit, Joint, LinkBody, Rating, Touching
 from .chain import Chain
 
@@ -156,8 +156,44 @@ PARALLELOGRAM = Family(
     branches=parallelogram.BRANCHES,
     geometry=parallelogram.Parallelogram,
 )
+COLUMN_ARM = Family(
+    name="column arm",
+    dimensions={
+        "shoulder_height": Dimension("the carriage's plane over the mounting base"),
+        "shoulder_offset": Dimension("joint 2 in front of the column's axis", signed=True),
+        "upper_arm": Dimension("joint 2 to joint 3"),
+        "forearm": Dimension("joint 3 to joint 4"),
+        "flange_drop": Dimension("the carriage's plane down to the flange face", signed=True),
+    },
+    links=column_arm.LINKS,
+    joints=(
+        "slide of the carriage up the column",
+        "turn of the upper arm about the vertical",
+        "turn of the forearm about the vertical",
+        "turn of the flange about the vertical",
+    ),
+    branches=column_arm.BRANCHES,
+    geometry=column_arm.ColumnArm,
+)
+GANTRY = Family(
+    name="gantry",
+    dimensions={
+        "flange_height": Dimension("the flange face over the mounting base", signed=True),
+        "mast_offset": Dimension("the mast in front of where joint 1 counts from", True, 0.0),
+    },
+    links=gantry.LINKS,
+    joints=(
+        "slide of the bridge along its runways",
+        "slide of the trolley along the bridge",
+        "slide of the mast up",
+        "turn of the head about the vertical",
+    ),
+    branches=gantry.BRANCHES,
+    geometry=gantry.Gantry,
+)
 FAMILIES: dict[str, Family] = {
-    family.name: family for family in (SPHERICAL_WRIST, PARALLEL_AXES, PARALLELOGRAM)
+    family.name: family
+    for family in (SPHERICAL_WRIST, PARALLEL_AXES, PARALLELOGRAM, COLUMN_ARM, GANTRY)
 }
 
 

@@ -1,6 +1,7 @@
 """Arm files to arms."""
 
 import math
+from collections.abc import Iterator
 from pathlib import Path
 
 from ..arm.arm import Arm, CoupledLimit, Joint, Rating, Touching
@@ -84,7 +85,7 @@ def _built(
         tuple(part.rating.moments_moving.items()),
     )
     try:
-        return build(
+        arm = build(
             part.name,
             part.family,
             part.dimensions,
@@ -100,6 +101,57 @@ def _built(
     except ValueError as error:
         sources.add(_complaint(str(error), document))
         return None
+    problems = [
+        *_wrong_slides(part, arm, document),
+        *_coupled_slides(part, arm, document),
+        *_rated_slides(part, arm, document),
+    ]
+    sources.add(*problems)
+    return None if problems else arm
+
+
+def _wrong_slides(part: ArmPart, arm: Arm, document: Document) -> Iterator[Problem]:
+    """Joints that the file says slide where the family's turn, or the other way round."""
+    for number, (joint, slides) in enumerate(zip(part.joints, sliding(arm), strict=True)):
+        if joint.slides == slides:
+            continue
+        key = ("joints", number, "slides" if "slides" in joint.model_fields_set else "name")
+        does, unit = ("slides", "mm") if slides else ("turns", "deg")
+        yield document.problem(
+            key,
+            f"{joint.name} of the family {part.family} {does}",
+            f"write slides: {str(slides).lower()}, and its numbers in {unit}",
+        )
+
+
+def _coupled_slides(part: ArmPart, arm: Arm, document: Document) -> Iterator[Problem]:
+    """Coupled limits on joints that slide: the sum of mm and deg means nothing."""
+    for number, limit in enumerate(part.coupled):
+        names = [
+            joint.name
+            for joint, factor, slides in zip(arm.joints, limit.factors, sliding(arm), strict=True)
+            if slides and factor
+        ]
+        if names:
+            found = f"{limit.name} takes in {', '.join(names)}, which slides"
+            right = "couple joints that turn; write 0 for those that slide"
+            yield document.problem(("coupled", number, "factors"), found, right)
+
+
+def _rated_slides(part: ArmPart, arm: Arm, document: Document) -> Iterator[Problem]:
+    """Moments and inertias about the axis of a joint that has none."""
+    slides = {joint.name for joint, slides in zip(arm.joints, sliding(arm), strict=True) if slides}
+    rated = {
+        "moments": part.rating.moments,
+        "moments_moving": part.rating.moments_moving,
+        "inertias": part.rating.inertias,
+    }
+    for key, limits in rated.items():
+        for name in limits:
+            if name in slides:
+                found = f"{name} slides, so no load turns about it"
+                right = "name joints that turn; state the mass it may carry as rating.mass"
+                yield document.problem(("rating", key, name), found, right)
 
 
 def _complaint(text: str, document: Document) -> Problem:

@@ -23,14 +23,15 @@ class Route:
         raised: Extra height at both ends of the crossing [m].
         over: Arrive above all that stands on the pallet, rather than beside it.
         level: Lift as high as the arrival before crossing.
-        via: Points on the way: none, over the middle, or drawn in towards the arm.
+        via: Points on the way: none, over the middle, drawn in towards the arm, or level from
+            straight above one end to straight above the other.
     """
 
     name: str
     raised: float = 0.0
     over: bool = True
     level: bool = True
-    via: Literal["none", "over", "drawn in"] = "none"
+    via: Literal["none", "over", "drawn in", "level"] = "none"
 
 
 ROUTES = (
@@ -51,6 +52,23 @@ RETURNS = (
     Route("over the middle", via="over"),
     Route("drawn in towards the arm", via="drawn in"),
     Route("over the middle, 200 mm higher", raised=0.2, via="over"),
+)
+# Slides go straight where turning joints swing: what lies between is crossed high, or not at all.
+ROUTES_OF_SLIDES = (
+    Route("direct"),
+    Route("level across", via="level"),
+    Route("direct, 100 mm higher", raised=0.1),
+    Route("level across, 100 mm higher", raised=0.1, via="level"),
+    Route("arriving low, level across", over=False, via="level"),
+    Route("arriving low", over=False),
+    Route("level across, 250 mm higher", raised=0.25, via="level"),
+    Route("level across, 500 mm higher", raised=0.5, via="level"),
+)
+RETURNS_OF_SLIDES = (
+    Route("direct"),
+    Route("level across", via="level"),
+    Route("level across, 200 mm higher", raised=0.2, via="level"),
+    Route("level across, 500 mm higher", raised=0.5, via="level"),
 )
 Part = SegmentName | Literal["arrive"]
 """A segment by name; "arrive" is the straight way down to where the approach starts."""
@@ -144,15 +162,20 @@ class Choices:
     Args:
         task: The task.
         postures: Branches and turns in range, in the order of trial.
+        slides: Whether slides alone carry the group across.
     """
 
-    def __init__(self, task: Task, postures: Sequence[tuple[int, Turns]]) -> None:
+    def __init__(
+        self, task: Task, postures: Sequence[tuple[int, Turns]], *, slides: bool = False
+    ) -> None:
+        routes = ROUTES_OF_SLIDES if slides else ROUTES
+        returns = RETURNS_OF_SLIDES if slides else RETURNS
         self._left = (
             Option(branch, turns.pick, turns.place, approach, route, back)
             for branch, turns in postures
             for approach in approaches_of(task)
-            for route in ROUTES
-            for back in RETURNS
+            for route in routes
+            for back in returns
         )
         self._failed: set[tuple[object, ...]] = set()
 

@@ -17,6 +17,8 @@ from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
 from .stands import Stands
 from .stations import Stations
 
+_LEVEL = 1e-4  # [m]: ends this level need no point between them
+
 
 @dataclass(frozen=True, slots=True)
 class Unplanned:
@@ -91,7 +93,8 @@ class Planner:
         """
         postures = self.postures[task.number]
         every = self.stands.branches(task.number, branches)
-        return Choices(task, ranked(postures, every, self.cell.mounted.joint_margin))
+        order = ranked(postures, every, self.cell.mounted.joint_margin)
+        return Choices(task, order, slides=self.arm.chain.slides_across())
 
     def _posture(self, task: Task, option: Option) -> Posture:
         turns = Turns(option.pick_turn, option.place_turns)
@@ -300,14 +303,15 @@ class Planner:
             return np.stack([start, end])
         both = np.stack([start, end])
         tcp = self.arm.chain.flange_poses(both) @ self.cell.tool.flange_from_tcp
-        centres = self.arm.mounting_points(both)[:, :2]
-        # drawn in from both ends with the external axis where it was; over at the far end
-        last = (end,) if route.via == "over" else (start, end)
-        stands = [self.reach.stand_at(q) for q in last]
+        if route.via == "level":
+            points = _level_points(tcp, self.up)
+        else:
+            centres = self.arm.mounting_points(both)[:, :2]
+            points = _points_on_the_way(tcp, centres, route.via, self.up)
         rows = [start]
         own = option.branch % len(self.arm.branch_names)
-        for number, pose in enumerate(_points_on_the_way(tcp, centres, route.via, self.up)):
-            answers = self.reach.answers(pose[None], stands[number])
+        for pose, near in points:
+            answers = self.reach.answers(pose[None], self.reach.stand_at(both[near]))
             q = self.reach.within(answers, rows[-1])[0, own]
             if np.isnan(q).any():
                 return None
@@ -320,8 +324,26 @@ def _place(stand: float | None) -> float | None:
     return None if stand is None else round(stand, 7)
 
 
-def _points_on_the_way(ends: Array, centres: Array, via: str, up: Array) -> list[Array]:
+def _level_points(ends: Array, up: Array) -> list[tuple[Array, int]]:
+    """The point straight above the lower of both ends, (2, 4, 4), level with the other, if any.
+
+    With it, at which end the external axis stands there.
+    """
+    heights = [float((pose[:3, 3] * up).sum()) for pose in ends]
+    lower = int(np.argmin(heights))
+    missing = heights[1 - lower] - heights[lower]
+    if missing < _LEVEL:
+        return []
+    point = ends[lower].copy()
+    point[:3, 3] += missing * up
+    return [(point, lower)]
+
+
+def _points_on_the_way(ends: Array, centres: Array, via: str, up: Array) -> list[tuple[Array, int]]:
     """TCP poses on the way: over the middle, or both ends drawn in towards the arm's axis.
+
+    With each, at which end the external axis stands there: drawn in from both ends it stands
+    where it was, over the middle at the far end.
 
     Args:
         ends: TCP poses at both ends, shape (2, 4, 4).
@@ -336,19 +358,19 @@ def _points_on_the_way(ends: Array, centres: Array, via: str, up: Array) -> list
     angles = [float(np.arctan2(way[1], way[0])) for way in away]
     between = np.arctan2(np.sin(angles[1] - angles[0]), np.cos(angles[1] - angles[0]))
     if via == "over":
-        places = [(angles[0] + between / 2, sum(radii) / 2, end, centres[1])]
+        places = [(angles[0] + between / 2, sum(radii) / 2, end, centres[1], 1)]
     else:
         inner = 0.75 * min(radii)
         places = [
-            (angles[0], inner, start, centres[0]),
-            (angles[1], inner, end, centres[1]),
+            (angles[0], inner, start, centres[0], 0),
+            (angles[1], inner, end, centres[1], 1),
         ]
-    poses: list[Array] = []
-    for angle, radius, template, centre in places:
+    poses: list[tuple[Array, int]] = []
+    for angle, radius, template, centre, near in places:
         pose = template.copy()
         pose[:2, 3] = centre + radius * np.array([np.cos(angle), np.sin(angle)])
         pose[:3, 3] += (level - float((pose[:3, 3] * up).sum())) * up
-        poses.append(pose)
+        poses.append((pose, near))
     return poses
 
 

@@ -152,13 +152,20 @@ def _whole(cell: Cell, judged: Sequence[Judged]) -> str:
 
 
 def _room(judged: Sequence[Judged]) -> tuple[float | None, str]:
-    """Least joint room of all motions; angles and lengths compared as rad and m."""
-    found = [
-        (f.value * (math.pi / 180.0 if f.unit == "deg" else 1e-3), f.value, f.unit)
+    """Least joint room of all motions.
+
+    The first finding on reach is about the motion that was taken; others may be about ways
+    that there are not.
+    """
+    rooms = [
+        next((finding for finding in entry.findings if finding.check == "reach"), None)
         for entry in judged
         if entry.cycle is not None
-        for f in entry.findings
-        if f.check == "reach" and f.value is not None and f.limit == 0.0 and f.segment is not None
+    ]
+    found = [
+        (f.value * (math.pi / 180.0 if f.unit == "deg" else 1e-3), f.value, f.unit)
+        for f in rooms
+        if f is not None and f.value is not None
     ]
     if not found:
         return None, "deg"

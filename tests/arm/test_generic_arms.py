@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from envelope.arm.arm import TURN
+from envelope.arm.families import FAMILIES
 from envelope.arm.urdf import to_urdf
 from envelope.cell.load import load_arm
 from envelope.geometry.bodies import Box, Capsule, Cylinder, Hull
@@ -54,11 +55,19 @@ def reachable(arm, poses):
     return np.isin(np.arange(len(poses)), within_limits(arm, poses)[1])
 
 
-def test_all_six_are_there():
-    assert len(NAMES) == 6
+def test_all_of_them_are_there():
+    assert len(NAMES) == 8
+    assert {arm_named(name).family for name in NAMES} == set(FAMILIES)
 
 
-@pytest.mark.parametrize("name", NAMES)
+def test_a_gantry_goes_as_far_as_its_name_says():
+    arm = arm_named("gantry-3200-80")
+    q = np.random.default_rng(0).uniform(*limits(arm), (40_000, arm.dof))
+    x = arm.chain.flange_poses(q)[:, 0, 3]
+    assert np.ptp(x) == pytest.approx(3.2, rel=0.001)
+
+
+@pytest.mark.parametrize("name", [name for name in NAMES if "gantry" not in name])
 def test_the_wrist_reaches_about_as_far_as_the_name_says(name):
     """By trying postures, not by adding up dimensions: the outermost wrist over a fine grid."""
     arm = arm_named(name)
@@ -67,10 +76,12 @@ def test_the_wrist_reaches_about_as_far_as_the_name_says(name):
     q[:, 1], q[:, 2] = np.random.default_rng(0).uniform(lower[1:3], upper[1:3], (40_000, 2)).T
     q = q[(arm.limit_margin(q) >= 0.0).all(axis=1)]
     wrist = {"spherical wrist": "wrist", "three parallel axes": "inner wrist"}
+    shoulder = 0.4 if arm.family == "column arm" else 0.0  # named for what turns about joint 2
     names = [link.name for link in arm.chain.links]
     index = 1 + names.index(wrist.get(arm.family, "faceplate"))
     places = arm.chain.link_poses(q)[:, index, :3, 3]
-    assert np.hypot(places[:, 0], places[:, 1]).max() == pytest.approx(REACH[name], rel=0.02)
+    reach = np.hypot(places[:, 0] - shoulder, places[:, 1]).max()
+    assert reach == pytest.approx(REACH[name], rel=0.02)
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -199,7 +210,23 @@ def listed(arm):
     return {frozenset((pair.first, pair.second)) for pair in arm.touching}
 
 
+def test_arms_on_slides_build_pallets_as_high_as_their_slides_allow():
+    for name, x, tops in (
+        ("column-arm-1600-50", np.linspace(0.95, 1.5, 4), (0.344, 1.2, 2.0)),
+        ("gantry-3200-80", np.linspace(-1.2, 1.8, 4), (0.344, 1.2, 2.0)),
+    ):
+        arm = arm_named(name)
+        for top in tops:
+            assert reachable(arm, trial(x, np.linspace(-0.4, 0.4, 5), 0.0, 0.22, top)).all()
+        last = arm.joints[2 if "gantry" in name else 0].upper
+        over = arm.chain.flange_poses(np.zeros((1, arm.dof)))[0, 2, 3] + last - 0.22
+        assert reachable(arm, trial(x, np.zeros(1), 0.0, 0.22, over - 1e-6)).all()
+        assert not reachable(arm, trial(x, np.zeros(1), 0.0, 0.22, over + 1e-6)).any()
+
+
 WORK = {  # riser, near edge, depth and width of the pallet, lowest and highest flange [m]
+    "column-arm-1600-50": (0.0, 0.75, 0.8, 1.0, 0.6, 2.2),
+    "gantry-3200-80": (0.0, -1.3, 3.2, 2.2, 0.6, 2.3),
     "offset-wrist-1300-12": (1.0, 0.35, 0.8, 1.2, 0.57, 1.67),
     "offset-wrist-1750-25": (0.8, 0.45, 1.0, 1.2, 0.6, 1.8),
     "palletizer-3000-160": (0.0, 0.7, 1.2, 1.2, 0.54, 2.5),
@@ -221,7 +248,8 @@ def test_links_stand_free_of_each_other_over_a_pallet(name):
     z = rng.uniform(low, high, 60) - riser
     poses = facing_down(x, y, z, rng.uniform(-np.pi, np.pi, 60))
     q, rows = within_limits(arm, poses)
-    in_front = np.char.startswith(np.array(arm.branch_names)[arm.label(q)], "front, elbow up")
+    plain = {"column arm": "elbow right", "gantry": "mast down"}.get(arm.family, "front, elbow up")
+    in_front = np.char.startswith(np.array(arm.branch_names)[arm.label(q)], plain)
     _, first = np.unique(rows[in_front], return_index=True)
     postures = q[in_front][first]
     assert len(postures) == 60
@@ -257,13 +285,13 @@ def test_what_is_listed_as_touching_touches_and_is_next_to_it(name):
 @pytest.mark.peer
 @pytest.mark.parametrize("name", NAMES)
 def test_silly_postures_do_collide(name):
-    """So that standing free means something. The level arm's own limits keep it clear."""
+    """So that standing free means something. Two families' own limits keep them clear."""
     arm = arm_named(name)
     lower, upper = limits(arm)
-    if arm.family == "parallelogram":
+    if arm.family in ("parallelogram", "gantry"):
         lower, upper = np.full(4, -np.pi), np.full(4, np.pi)
     met = set()
-    for posture in np.random.default_rng(2).uniform(lower, upper, (120, arm.dof)):
+    for posture in np.random.default_rng(2).uniform(lower, upper, (240, arm.dof)):
         least = distances(arm, posture)
         met |= {pair for pair, gap in least.items() if gap < 0.0 and pair not in listed(arm)}
     assert len(met) >= 2

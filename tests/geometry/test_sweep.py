@@ -4,6 +4,8 @@ Each asks how a proof could be wrong and look right: a bound above what occurs b
 samples, a worst instant that is not one, a bracket wider than promised.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,7 +13,7 @@ pytest.importorskip("coal", exc_type=ImportError)
 
 from envelope.geometry.sweep import certify
 from tests.support.clearance_oracle import Oracle, faults
-from tests.support.clearance_scenes import random_scene
+from tests.support.clearance_scenes import SLIDING, random_scene
 
 pytestmark = pytest.mark.peer
 
@@ -22,6 +24,18 @@ SEEDS = range(24)
 def test_brackets_hold_what_dense_sampling_finds(seed):
     scene = random_scene(np.random.default_rng(seed))
     assert faults(scene, certify(scene.stage(), scene.pairs(), scene.limits), samples=40) == []
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("name", SLIDING)
+def test_the_same_of_arms_that_slide(name, seed):
+    scene = random_scene(np.random.default_rng(seed), (name,), chains=0.0)
+    assert scene.name == name
+    stage, pairs = scene.stage(), scene.pairs()
+    valued = certify(stage, pairs, scene.limits)
+    assert faults(scene, valued, samples=40) == []
+    quick = certify(stage, pairs, scene.limits, values=False)
+    assert ((valued.lower < 0.0) == (quick.lower < 0.0)).all()
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -44,6 +58,21 @@ def test_the_oracle_notices_a_bound_that_is_too_high():
         found.upper[:] += 2e-3
         noticed += len(faults(scene, found, samples=20)) > 0
     assert noticed >= 5
+
+
+@pytest.mark.parametrize("name", SLIDING)
+def test_the_oracle_notices_a_slide_that_is_left_out(name):
+    """Bounds of an arm whose first slide is taken to stand still are wrong, and seen to be."""
+    noticed = 0
+    for seed in range(8):
+        scene = random_scene(np.random.default_rng(seed), (name,), chains=0.0)
+        pieces = scene.pieces
+        last = pieces.last.copy()
+        last[:, 0] = pieces.first[:, 0]
+        stage = replace(scene, pieces=replace(pieces, last=last)).stage()
+        found = certify(stage, scene.pairs(), scene.limits)
+        noticed += len(faults(scene, found, samples=20)) > 0
+    assert noticed >= 2
 
 
 def test_the_scenes_hold_what_they_are_meant_to():

@@ -1,6 +1,6 @@
 """Tries clearance proofs on ever new scenes; not collected, run by hand.
 
-    python -m tests.soak.soak_clearance --minutes 30 [--first SEED]
+    python -m tests.soak.soak_clearance --minutes 30 [--first SEED] [--arm NAME --motions 200]
 
 Prints each fault with the seed that makes its scene, and ends with status 1 if there was one.
 """
@@ -14,7 +14,7 @@ import numpy as np
 
 from envelope.geometry.sweep import certify
 from tests.support.clearance_oracle import faults
-from tests.support.clearance_scenes import Scene, random_scene
+from tests.support.clearance_scenes import ARMS, Scene, random_scene
 
 
 def found_in(scene: Scene, samples: int) -> list[str]:
@@ -33,12 +33,16 @@ def main() -> int:
     parser.add_argument("--minutes", type=float, default=10.0)
     parser.add_argument("--first", type=int, default=10_000)
     parser.add_argument("--samples", type=int, default=120)
+    parser.add_argument("--arm", choices=ARMS, help="scenes of this arm only")
+    parser.add_argument("--motions", type=int, help="end after so many")
     asked = parser.parse_args()
     end, seed, bad = time.monotonic() + 60.0 * asked.minutes, asked.first, 0
     motions: Counter[str] = Counter()
-    while time.monotonic() < end:
+    arms, chains = (ARMS, 0.5) if asked.arm is None else ((asked.arm,), 0.0)
+    most = asked.motions or sys.maxsize
+    while time.monotonic() < end and motions.total() < most:
         start = time.monotonic()
-        scene = random_scene(np.random.default_rng(seed))
+        scene = random_scene(np.random.default_rng(seed), arms, chains)
         motions[scene.name] += len(scene.pieces.start) - 1
         for line in found_in(scene, asked.samples):
             bad += 1

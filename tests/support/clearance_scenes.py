@@ -19,6 +19,9 @@ from envelope.geometry.stage import Pieces, Stage
 
 CONTACT = 1e-4  # [m]
 _ARMS = {name: load_arm(name) for name in arm_names()}
+ARMS = tuple(_ARMS)
+SLIDING = tuple(name for name, arm in _ARMS.items() if not all(arm.chain.turning()))
+TURNING = tuple(name for name in ARMS if name not in SLIDING)
 
 
 @dataclass(frozen=True)
@@ -132,10 +135,18 @@ def lift_along_the_turn(rng: np.random.Generator) -> Chain:
     return Chain(links, 3, 3, np.eye(4))
 
 
-def random_scene(rng: np.random.Generator) -> Scene:
-    """An arm or a small chain, moving among things that stand near its way."""
-    if rng.random() < 0.5:
-        name, chain, bodies, link, away = _arm_with_tool(rng)
+def random_scene(
+    rng: np.random.Generator, arms: tuple[str, ...] = TURNING, chains: float = 0.5
+) -> Scene:
+    """An arm or a small chain, moving among things that stand near its way.
+
+    Args:
+        rng: What makes it.
+        arms: Names of the arms that it may be.
+        chains: How often it is a chain.
+    """
+    if rng.random() < 1.0 - chains:
+        name, chain, bodies, link, away = _arm_with_tool(rng, arms)
     else:
         name, chain, bodies, link, away = _chain_with_bodies(rng)
     pieces = _random_pieces(rng, name, chain)
@@ -157,8 +168,8 @@ def random_scene(rng: np.random.Generator) -> Scene:
     )
 
 
-def _arm_with_tool(rng):
-    name = str(rng.choice(list(_ARMS)))
+def _arm_with_tool(rng, arms):
+    name = str(rng.choice(list(arms)))
     arm = _ARMS[name]
     bodies = [entry.body for entry in arm.bodies]
     link = [entry.link for entry in arm.bodies]
