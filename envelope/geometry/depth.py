@@ -22,6 +22,7 @@ FLAT = 1e-12
 _FIRST = np.array(
     [[1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]], dtype=float
 )
+_DIAGONALS = np.array([[x, y, z] for x in (-1, 1) for y in (-1, 1) for z in (-1, 1)], dtype=float)
 
 
 def depths(a: Posed, b: Posed, direction: Array, floor: Array, tight: float) -> tuple[Array, Array]:
@@ -43,11 +44,15 @@ def depths(a: Posed, b: Posed, direction: Array, floor: Array, tight: float) -> 
     length = np.sqrt((direction * direction).sum(axis=0))
     known = (difference_point(a, b, direction) * direction).sum(axis=0) / length
     lower, upper = np.where(np.isfinite(known), known, -np.inf), np.zeros(count)
-    seeds = np.stack(
-        [difference_point(a, b, np.repeat(-d[:, None], count, axis=1)) for d in _FIRST]
-    )
+    seeds = _seeds(a, b, _FIRST)
     grown = ((k, InnerHull.around(seeds[:, :, k])) for k in range(count))
     hulls = {k: hull for k, hull in grown if hull is not None}
+    flat = np.array([k for k in range(count) if k not in hulls], np.intp)
+    if len(flat):
+        # of an upright box the same corner may be outermost along many axes at once
+        seeds = np.concatenate([seeds[:, :, flat], _seeds(a.take(flat), b.take(flat), _DIAGONALS)])
+        grown = ((int(k), InnerHull.around(seeds[:, :, i])) for i, k in enumerate(flat))
+        hulls |= {k: hull for k, hull in grown if hull is not None}
     active = list(hulls)
     for _ in range(MOST_ROUNDS):
         if not active:
@@ -67,6 +72,14 @@ def depths(a: Posed, b: Posed, direction: Array, floor: Array, tight: float) -> 
                 remaining.append(k)
         active = remaining
     return direction, upper
+
+
+def _seeds(a: Posed, b: Posed, directions: Array) -> Array:
+    """Outermost points of the difference along directions, shape (d, 3), as (d, 3, m)."""
+    count = a.position.shape[1]
+    return np.stack(
+        [difference_point(a, b, np.repeat(-d[:, None], count, axis=1)) for d in directions]
+    )
 
 
 class InnerHull:
