@@ -1,5 +1,6 @@
 """The main job: walk the order of every pallet, find a motion for each cycle, judge it."""
 
+import gc
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
@@ -56,18 +57,18 @@ def check(
         The findings of every placement; nothing is raised for a cell that does not work.
     """
     asked = sum(len(p.placements) for p in cell.pallets) if placements is None else len(placements)
-    judged: list[Judged] = []
     with _executor(jobs, asked) as executor:
         pallets = [_Pallet(cell, pallet, placements) for pallet in cell.pallets]
         blocks = [block for pallet in pallets for block in pallet.blocks()]
         total = sum(len(task.placements) for block in blocks for task in block.tasks)
-        done: Iterator[list[Judged]] = (
-            map(judge, blocks) if executor is None else executor.map(judge, blocks)
-        )
-        for results in done:
-            judged.extend(results)
+        done = 0
+        found: dict[int, list[Judged]] = {}
+        for number, results in _shared_out(executor, jobs, blocks):
+            found[number] = results
+            done += len(results)
             if progress is not None:
-                progress(len(judged), total)
+                progress(done, total)
+    judged = [entry for number in range(len(blocks)) for entry in found[number]]
     if placements is not None:
         judged = [entry for entry in judged if entry.placement.id in placements]
     plain = Result(cell.name, cell.sha256, tuple(judged), cell.notes)
@@ -110,13 +111,38 @@ def _in_parts(blocks: Sequence["Block"], *, whole: bool) -> Iterator["Block"]:
 
 
 def _executor(jobs: int, asked: int) -> Executor | nullcontext[None]:
-    """Processes that start while the pallets are prepared; none where that is not worth it."""
+    """Further processes, that start while the pallets are prepared; none where not worth it."""
     if jobs <= 1 or asked < _WORTH_PROCESSES:
         return nullcontext()
-    executor = ProcessPoolExecutor(jobs, mp_context=get_context("spawn"))
-    for _ in range(jobs):
+    executor = ProcessPoolExecutor(
+        jobs - 1,
+        mp_context=get_context("spawn"),
+        initializer=gc.set_threshold,
+        initargs=gc.get_threshold(),
+    )
+    for _ in range(jobs - 1):
         executor.submit(_started)
     return executor
+
+
+def _shared_out(
+    executor: Executor | None, jobs: int, blocks: Sequence["Block"]
+) -> Iterator[tuple[int, list[Judged]]]:
+    """Blocks judged, by number: here every last of as many as there are processes."""
+    here = range(0 if executor is None else jobs - 1, len(blocks), 1 if executor is None else jobs)
+    elsewhere = {
+        number: executor.submit(judge, block)
+        for number, block in enumerate(blocks)
+        if executor is not None and number not in here
+    }
+    try:
+        for number in here:
+            yield number, judge(blocks[number])
+        for number, future in elsewhere.items():
+            yield number, future.result()
+    finally:
+        for future in elsewhere.values():
+            future.cancel()  # what was not begun when something went wrong
 
 
 def _started() -> None:

@@ -5,6 +5,7 @@ Exit status: 0 nothing fails, 1 something fails or could not be checked,
 70 stands for a mistake in the program itself.
 """
 
+import gc
 import io
 import os
 import sys
@@ -20,6 +21,7 @@ GOOD = 0
 FAILS = 1
 WRONG_INPUT = 2
 DISAGREES = 3
+_COLLECTING = 50_000  # new objects before a look for cycles: results are many, and trees
 PROGRAM_ERROR = 70  # what sysexits.h calls an internal software error
 INTERRUPTED = 130
 
@@ -79,6 +81,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns:
         The exit status.
     """
+    gc.set_threshold(_COLLECTING)
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a console that lacks a letter shows its code
             stream.reconfigure(errors="backslashreplace")

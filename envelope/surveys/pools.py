@@ -7,6 +7,7 @@ every machine that does it, each with this program installed:
     dask worker tcp://SCHEDULER:8786 --nworkers auto --nthreads 1
 """
 
+import gc
 import multiprocessing
 import signal
 import time
@@ -66,7 +67,9 @@ class Processes:
     def _start(self) -> Executor:
         self._others = set(multiprocessing.active_children())
         context = multiprocessing.get_context("spawn")
-        return ProcessPoolExecutor(self.width, mp_context=context, initializer=_leave_interrupts)
+        return ProcessPoolExecutor(
+            self.width, mp_context=context, initializer=_ready, initargs=gc.get_threshold()
+        )
 
     def submit(self, work: Callable[[Any], Any], item: Any) -> "Future[Any]":
         """Hand in one item. Raises BrokenProcessPool, see `is_loss`."""
@@ -150,6 +153,11 @@ class Cluster:
         self._client.close()
 
 
-def _leave_interrupts() -> None:
-    """Ctrl-C reaches every process of a terminal; the parent alone decides what it means."""
+def _ready(*collecting: int) -> None:
+    """A process that leaves Ctrl-C to its parent, which alone decides what it means.
+
+    Args:
+        collecting: How often it looks for garbage, as `gc.set_threshold` takes it.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.set_threshold(*collecting)
