@@ -72,8 +72,17 @@ class Mounted:
         turn.
         """
         wanted, turning = self.wanted_room(), np.array(self.arm.chain.turning())
-        least = 1e-6  # [m]: keeps the quotient finite where no room is asked for
-        return np.where(turning, 1.0, max(self.joint_margin, least) / np.maximum(wanted, least))
+        return np.where(turning, 1.0, _scale(self.joint_margin, wanted))
+
+    def slide_worth(self) -> float:
+        """What 1 mm of room of a slide counts as, where it is compared with turns [deg]."""
+        return float(np.degrees(_scale(self.joint_margin, np.array(self.slide_margin)))) / 1e3
+
+
+def _scale(turn: float, slide: Array) -> Array:
+    """Room asked for of turns over that asked for of slides [rad/m]."""
+    least = 1e-6  # [rad, m]: keeps the quotient finite where no room is asked for
+    return max(turn, least) / np.maximum(slide, least)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -84,6 +84,8 @@ def _lifted(pose: Array, shift: Array) -> Array:
 def _cure(planner: Planner, task: Task, pose: Array) -> tuple[float | None, Array]:
     """Least shift towards or away from the arm's axis, up or down, that is in reach.
 
+    Of an arm that slides across, shifts along x and y are tried as well, and first.
+
     A lift or track may stand anywhere for the pose itself; of shifts, the least is told from
     a few places, so that none is called too short.
     """
@@ -91,6 +93,9 @@ def _cure(planner: Planner, task: Task, pose: Array) -> tuple[float | None, Arra
     inward = -away + planner.up * float((away * planner.up).sum())
     inward = inward / max(float(np.linalg.norm(inward)), 1e-9)
     directions = np.array([inward, -inward, -planner.up, planner.up])
+    if planner.arm.chain.slides_across():
+        x, y = np.eye(3)[:2]
+        directions = np.concatenate([[x, -x, y, -y], directions])
     if _within_reach(planner, pose[None], None)[0]:
         return 0.0, directions[0]
     amounts = np.arange(_STEP, _FARTHEST + _STEP / 2, _STEP)

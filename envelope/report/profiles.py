@@ -84,9 +84,11 @@ def profiles(cell: Cell, result: Result) -> list[Profile]:
         )
     ]
     turning = all(cell.mounted.arm.chain.turning())
-    asked = cell.mounted.joint_margin
-    asked = math.degrees(asked) if turning else asked * 1e3
+    asked = math.degrees(cell.mounted.joint_margin)
     unit = "deg" if turning else "deg or mm"
+    # one line serves both units only where the same number is asked for in both
+    one = turning or abs(asked - cell.mounted.slide_margin * 1e3) < 1e-6
+    line = ((asked, f"asked for {written(asked, 1)}", False),) if one else ()
     found.append(
         _profile(
             result,
@@ -95,7 +97,7 @@ def profiles(cell: Cell, result: Result) -> list[Profile]:
             unit,
             _joint,
             lambda finding: finding.value,
-            ((0.0, "limit", True), (asked, f"asked for {written(asked, 1)}", False)),
+            ((0.0, "limit", True), *line),
         )
     )
     names = dict.fromkeys(f.check for j in result.placements for f in j.findings)

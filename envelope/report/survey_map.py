@@ -1,7 +1,7 @@
 """Surveys drawn: maps over the floor with what stands there, as one SVG."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ..surveys.plan import Outline
 from ..surveys.results import BaseSurvey, Variant
@@ -20,7 +20,8 @@ def base_rows(survey: BaseSurvey) -> list[tuple[str, list[Panel]]]:
     across, up, others = _axes(survey)
     slices = sorted({_others(variant, others) for variant in survey.variants}, key=_natural)
     plan = survey.plan if (across, up) == ("arm.at.x", "arm.at.y") else ()
-    shown = [q for q in _QUANTITIES if any(q.of(v) is not None for v in survey.variants)]
+    quantities = (replace(q, unit=room_unit(survey)) if q.name == _ROOM else q for q in _QUANTITIES)
+    shown = [q for q in quantities if any(q.of(v) is not None for v in survey.variants)]
     rows: list[tuple[str, list[Panel]]] = []
     for values in slices:
         there = [v for v in survey.variants if _others(v, others) == values]
@@ -49,6 +50,14 @@ def base_remarks(survey: BaseSurvey) -> list[str]:
     return remarks
 
 
+def room_unit(survey: BaseSurvey) -> str:
+    """The unit of the joint rooms of all variants: mm where a slide has the least."""
+    judged = [v.judgement for v in survey.variants if v.judgement is not None]
+    units = {each.room_unit for each in judged if each.room is not None}
+    return " or ".join(sorted(units)) or "deg"
+
+
+_ROOM = "least joint room"
 _LEAST_SPAN = 1.0  # of a colour scale: what differs by less looks alike
 
 
@@ -70,7 +79,7 @@ def _passing(variant: Variant) -> float | None:
 
 _QUANTITIES = (
     _Quantity("placements that do not fail", "%", _passing),
-    _Quantity("least joint room", "deg", lambda v: v.judgement.room if v.judgement else None),
+    _Quantity(_ROOM, "deg", lambda v: v.judgement.room if v.judgement else None),
     _Quantity("least clearance", "mm", lambda v: v.judgement.clearance if v.judgement else None),
     _Quantity("cartons/min", "/min", lambda v: v.judgement.rate if v.judgement else None),
 )

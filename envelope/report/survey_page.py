@@ -7,7 +7,7 @@ from .answer_page import Answer, Drawing, Figure, Gauge, Row, Table, Value, as_p
 from .map_drawing import Panel, single
 from .reach_map import heading_of, reach_rows
 from .stack_picture import stack_columns
-from .survey_map import base_remarks, base_rows
+from .survey_map import base_remarks, base_rows, room_unit
 from .survey_text import (
     base_line,
     base_told,
@@ -26,8 +26,7 @@ def base_page(survey: BaseSurvey) -> str:
     good = judgement is not None and judgement.failed == 0
     _, _, line = base_line(survey).partition(": ")
     keys = tuple(each.key for each in survey.ranges)
-    units = {v.judgement.room_unit for v in survey.variants if v.judgement is not None}
-    room = f"joint room [{units.pop()}]" if len(units) == 1 else "joint room"
+    room = f"joint room [{room_unit(survey)}]"
     headings = (*keys, "fail", "of", "marginal", room, "clearance [mm]", "cartons/min", "remarks")
     others = sorted(set(range(len(survey.variants))) - set(survey.ranked))
     rows = tuple(_variant(survey.variants[number]) for number in (*survey.ranked, *others))
@@ -81,7 +80,9 @@ def _variant(variant: Variant) -> tuple[Value, ...]:
 def stack_page(survey: StackSurvey) -> str:
     """How many layers pass, and what stops the next."""
     keys = tuple(each.key for each in survey.ranges)
-    headings = (*keys, "layers", "top [mm]", "fail", "of", "joint room [deg]", "what stops it")
+    units = {h.judgement.room_unit for c in survey.columns for h in c.heights if h.judgement.room}
+    room = f"joint room [{' or '.join(sorted(units)) or 'deg'}]"
+    headings = (*keys, "layers", "top [mm]", "fail", "of", room, "what stops it")
     columns = Row("", (Figure(stack_columns(survey)),))
     words = "Each bar is a stack of so many layers, with the height of its top over the floor."
     wide = len(survey.columns) > 1

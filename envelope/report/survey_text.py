@@ -217,7 +217,15 @@ def reach_told(survey: ReachSurvey) -> tuple[str, ...]:
         f"In reach: hanging straight down, with at least one of {survey.tried} turns of the tool "
         f"(any: with all of them), on a grid of {survey.step:g} mm.",
         "Reach alone: nothing is said of what is met on the way there.",
+        *slides_told(survey),
     )
+
+
+def slides_told(survey: ReachSurvey) -> tuple[str, ...]:
+    """How room of a joint that slides is told, where one does."""
+    if survey.slide_worth is None:
+        return ()
+    return (f"Joint room of a slide counts as an angle: 1 mm as {survey.slide_worth:g} deg.",)
 
 
 def reach_line(survey: ReachSurvey) -> str:

@@ -15,7 +15,7 @@ from ..cell.errors import CellError
 from ..cell.model import Cell
 from ..cell.variants import CellFile
 from .errors import SurveyError
-from .judging import Judgement, Request, judge_variant
+from .judging import Judgement, Request, judge_variant, room_as_angle
 from .plan import plan_of
 from .ranges import Range, all_variants
 from .reaching import mounting, reach_from
@@ -51,7 +51,8 @@ class _Entry:
     settings: tuple[str, ...]
     placements: int = 0
     reached: int | None = None
-    room: float | None = None
+    room: float | None = None  # slides counted as angles
+    turning: bool = True
     judgement: Judgement | None = None
     unreached: int = field(default=0)
 
@@ -80,7 +81,7 @@ def survey_base(
     if not any(len(pallet.placements) > pallet.done for pallet in as_it_stands.pallets):
         raise SurveyError("nothing to survey: every placement of the cell is already down")
     poses, solutions = _reach(file, asked.ranges, entries)
-    work = _Work(file, asked, runner, entries, progress)
+    work = _Work(file, asked, runner, entries, progress, as_it_stands.mounted.slide_worth())
     work.judge_all()
     ranked = work.ranked()
     if not ranked:
@@ -104,7 +105,7 @@ def survey_base(
 def _variant(entry: _Entry, ranges: Sequence[Range]) -> Variant:
     values = (setting.partition("=")[2] for setting in entry.settings)
     settings = tuple((each.key, value) for each, value in zip(ranges, values, strict=True))
-    judgement, room = entry.judgement, entry.room
+    judgement, room = entry.judgement, entry.room if entry.turning else None
     return Variant(settings, entry.placements, entry.reached, room, judgement)
 
 
@@ -146,11 +147,13 @@ def _reach_of(cell: Cell, ranges: Sequence[Range], entries: list[_Entry]) -> tup
         return 0, 0  # a lift or track chooses where it stands: motion alone tells
     bases = np.stack([mounting(cell, _position(entry, ranges)) for entry in entries])
     found = reach_from(cell, bases)
+    turning = all(cell.mounted.arm.chain.turning())
     for k, entry in enumerate(entries):
         entry.reached = int(found.reached[k])
         entry.unreached = placements - entry.reached
         room = float(found.room[k])
         entry.room = round(float(np.degrees(room)), 6) if np.isfinite(room) else None
+        entry.turning = turning
     return found.poses, found.solutions
 
 
@@ -175,10 +178,11 @@ class _Work:
         runner: Runner[Judgement],
         entries: list[_Entry],
         progress: Progress | None,
+        slide_worth: float,
     ) -> None:
         self._judge: Any = partial(judge_variant, file)
         self._asked, self._runner, self._entries = asked, runner, entries
-        self._progress = progress
+        self._progress, self._slide_worth = progress, slide_worth
 
     def _answers(self, requests: Sequence[Request], settled: int = 0) -> list[Judgement]:
         total = len(self._entries)
@@ -220,7 +224,7 @@ class _Work:
     def _rank(self, number: int) -> tuple[float, ...]:
         judgement = self._entries[number].judgement
         assert judgement is not None  # asked of complete ones only
-        room = -np.inf if judgement.room is None else round(judgement.room, 3)
+        room = round(room_as_angle(judgement, self._slide_worth), 3)
         rate = -np.inf if judgement.rate is None else round(judgement.rate, 3)
         goods = (room, rate) if self._asked.prefer == "room" else (rate, room)
         return (*judgement.failures, *(-good for good in goods), number)

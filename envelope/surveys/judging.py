@@ -119,7 +119,7 @@ def summed(cell: Cell, judged: Sequence[Judged], *, values: bool) -> Judgement:
     placements = sum(len(pallet.placements) - pallet.done for pallet in cell.pallets)
     failed = [entry for entry in judged if failing(entry)]
     first = min(failed, key=lambda e: (e.placement.pallet, e.placement.order), default=None)
-    room, unit = _room(judged)
+    room, unit = _room(cell, judged)
     if len(judged) < placements:
         depth: Depth = "stopped"
     else:
@@ -151,8 +151,20 @@ def _whole(cell: Cell, judged: Sequence[Judged]) -> str:
     return next((f"{f.check}: {f.message}" for f in failed), "")
 
 
-def _room(judged: Sequence[Judged]) -> tuple[float | None, str]:
-    """Least joint room of all motions.
+def room_as_angle(judgement: Judgement, slide_worth: float) -> float:
+    """Joint room that can be compared with that of others [deg]; -inf where there is none.
+
+    Args:
+        judgement: Of a variant.
+        slide_worth: What 1 mm of a slide counts as [deg].
+    """
+    if judgement.room is None:
+        return -math.inf
+    return judgement.room * (slide_worth if judgement.room_unit == "mm" else 1.0)
+
+
+def _room(cell: Cell, judged: Sequence[Judged]) -> tuple[float | None, str]:
+    """Least joint room of all motions; of slides as `Mounted.room_scale` compares it.
 
     The first finding on reach is about the motion that was taken; others may be about ways
     that there are not.
@@ -162,8 +174,9 @@ def _room(judged: Sequence[Judged]) -> tuple[float | None, str]:
         for entry in judged
         if entry.cycle is not None
     ]
+    worth = cell.mounted.slide_worth()
     found = [
-        (f.value * (math.pi / 180.0 if f.unit == "deg" else 1e-3), f.value, f.unit)
+        (f.value * (worth if f.unit == "mm" else 1.0), f.value, f.unit)
         for f in rooms
         if f is not None and f.value is not None
     ]

@@ -218,6 +218,7 @@ def _survey(
         (round(float(base[0]), 3), round(float(base[1]), 3)),
         tuple(maps),
         plan_of(cell),
+        None if all(cell.mounted.arm.chain.turning()) else cell.mounted.slide_worth(),
     )
 
 

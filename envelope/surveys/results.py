@@ -28,7 +28,8 @@ class Variant:
         placements: How many placements it has (0 where it is not a cell).
         reached: Of these, of which the waypoints are in range of the joints: at most so many
             can pass. None where this was not asked first.
-        waypoint_room: Least joint room at the waypoints; motion leaves as much or less [deg].
+        waypoint_room: Least joint room at the waypoints; motion leaves as much or less [deg]. None
+            of an arm with a slide too: mm and deg do not add up to one number.
         judgement: None where it cannot be as good as the best, so that it was not computed.
     """
 
@@ -210,7 +211,8 @@ class ReachMap:
         layers: Pallet and layer whose placements lie at that height.
         group: Name of the group that hangs on the tool.
         turns: How many turns of the tool are in range at each place, by row (y) and column (x).
-        room: Largest joint room over these turns [deg]; None where there is none.
+        room: Largest joint room over these turns [deg]; None where there is none. Room of a
+            joint that slides counts as an angle.
         outlines: Placements of these layers.
     """
 
@@ -236,6 +238,7 @@ class ReachSurvey:
         x, y: Places of the grid in the world [mm].
         tried: How many turns of the tool were tried at each place.
         base: Where the arm stands (x, y) [mm].
+        slide_worth: What 1 mm of room of a slide counts as [deg]; None where all joints turn.
     """
 
     cell_name: str
@@ -247,6 +250,7 @@ class ReachSurvey:
     base: tuple[float, float]
     maps: tuple[ReachMap, ...]
     plan: tuple[Outline, ...]
+    slide_worth: float | None = None
 
 
 def as_json(survey: "Survey") -> str:

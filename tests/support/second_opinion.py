@@ -226,6 +226,7 @@ def _spread(cell: Cell, count: int) -> set[str]:
 SAMPLE = {
     "biscuits-two-pallets": lambda cell: _spread(cell, 12),
     "oats-two-heads": lambda cell: _spread(cell, 16),
+    "flour-gantry": lambda cell: _spread(cell, 8),
     "cereal-pairs-long-tool": lambda cell: {"A/1/1", "A/2/3", "A/4/4"},
     "tea-five-layers": lambda cell: None,
     # both places of the lift, and the cycle in which it moves
