@@ -73,7 +73,7 @@ class Kind:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A placement in the table."""
+    """A placement in the table; measured and when in parts that stay in one line."""
 
     id: str
     verdict: Verdict
@@ -82,8 +82,8 @@ class Row:
     group: str
     check: str
     room: str
-    measured: str
-    when: str
+    measured: tuple[str, ...]
+    when: tuple[str, ...]
     message: str
 
 
@@ -170,6 +170,8 @@ def _kinds(result: Result, pictures: Mapping[str, bytes]) -> list[Kind]:
         still = None if png is None else Still(_source(png), told)
         about = "" if finding.between else f": {_NUMBER.sub('', finding.message.partition(';')[0])}"
         title = f"{finding.check.capitalize()} {_verb(worst.verdict)}{about}{count}"
+        if any(kind.title == title for kind in found):  # of other bodies, or on another segment
+            title += f", as at {worst.placement.id}"
         found.append(Kind(worst.verdict, title, words + _in_words(finding), members, still))
     return found
 
@@ -211,7 +213,8 @@ def _row(judged: Judged) -> Row:
     numbers += [written(length * 1e3, 1) for length in lengths]
     numbers.append(written(math.degrees(placement.yaw), 1))
     left = math.inf if finding is None else room(finding)
-    at = "" if finding is None or finding.at is None else f" {finding.at:.2f} s"
+    at = "" if finding is None or finding.at is None else f"{finding.at:.2f} s"
+    measured, _, limit = ("" if finding is None else against_limit(finding)).partition(" (")
     return Row(
         placement.id,
         judged.verdict,
@@ -220,8 +223,8 @@ def _row(judged: Judged) -> Row:
         placement.group.name,
         "" if finding is None else finding.check,
         "" if math.isinf(left) else written(left, 4),
-        "" if finding is None else against_limit(finding),
-        "" if finding is None else f"{finding.segment or ''}{at}",
+        tuple(filter(None, (measured, limit and f"({limit}"))),
+        tuple(filter(None, ("" if finding is None else finding.segment, at))),
         "" if finding is None else _message(finding),
     )
 

@@ -17,6 +17,7 @@ _LINES = {"placement": ("#000000", 0.5), "pallet": ("#000000", 1.6)}
 _PLAIN_LINE = ("#777777", 1.2)
 _WIDE, _HIGH = 320.0, 300.0  # of a panel [px]
 _LEFT, _GAP, _TOP, _FOOT = 64.0, 44.0, 92.0, 58.0  # around panels
+_DARK = 0.42  # share of the scale below which white is read better than black
 _HEAD = 50.0  # [px]: of a panel, over its map
 _NUMBERED = 34.0  # [px]: tiles as wide as this show their value
 _AT_LEAST = 400.0  # [mm]: of the plan shown around a survey of little width
@@ -187,9 +188,8 @@ def _numbers(svg: Svg, view: _View, panel: Panel) -> None:
         x, y, wide, high = view.box(tile)
         if tile.value is None or tile.none or wide < _NUMBERED or high < 14.0:
             continue
-        dark = _share(tile.value, panel) < 0.5
         place = (x + wide / 2, y + high / 2 + 4.0)
-        fill = "#ffffff" if dark else "#222222"
+        fill = "#ffffff" if _share(tile.value, panel) < _DARK else "#000000"
         svg.text(*place, _number(tile.value), 11.0, "middle", fill=fill)
 
 

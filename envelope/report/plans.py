@@ -12,6 +12,8 @@ from ..geometry.frames import Array, invert
 from ..palletizing.group import Placement
 
 _LEAST_ARROW = 1e-3  # [m]: a shift sideways smaller than this is straight down
+_ROOMY = 112.0  # [mm]: half a carton as small as this has room for number, mark and arrow
+_SMALLEST, _LARGEST = 0.5, 1.3  # of number and mark, for other cartons
 _MARGIN = 110.0  # [mm] around the deck, for arrows and the arm's side
 
 
@@ -28,7 +30,7 @@ class Spot:
 
     Attributes:
         x, y: Middle of what is put down.
-        mark: Half the size of its verdict mark.
+        scale: Of its number and verdict mark, which shrink with small cartons.
         arrow: Where the approach starts and ends, or None for straight down.
     """
 
@@ -37,7 +39,7 @@ class Spot:
     verdict: Verdict | None
     x: float
     y: float
-    mark: float
+    scale: float
     cartons: tuple[Outline, ...]
     arrow: tuple[float, float, float, float] | None
     label: str
@@ -131,7 +133,7 @@ def _spot(cell: Cell, pallet: Pallet, placement: Placement, judged: Judged | Non
         verdict,
         float(middle[0]),
         -float(middle[1]),
-        least * 1e3,
+        min(max(least * 1e3 / _ROOMY, _SMALLEST), _LARGEST),
         tuple(outlines),
         _arrow(cell, pallet, placement, judged, middle, least * 1e3),
         f"{placement.id}: {verdict or 'not asked for'}",

@@ -44,11 +44,18 @@ _HTML = """<!DOCTYPE html>
 <html lang="en">
 <head>
 <meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{title}: set-up sheet</title>
 <style>
 @page {{ size: A4 portrait; margin: 10mm 12mm; }}
 pre {{ font: 9pt/1.4 monospace; margin: 0 0 2em; break-after: page; }}
 pre:last-child {{ break-after: auto; }}
+@media screen {{
+  body {{ margin: 0; padding: 1rem; background: #f0eee9; color-scheme: light; }}
+  pre {{ width: 92ch; max-width: 100%; margin: 0 auto 1rem; padding: 1.2rem; overflow-x: auto;
+    box-sizing: content-box; background: #fff; border: 1px solid #c9c4ba; }}
+}}
+@media screen and (max-width: 60rem) {{ pre {{ box-sizing: border-box; font-size: 8pt; }} }}
 </style>
 </head>
 <body>

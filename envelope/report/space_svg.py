@@ -8,6 +8,7 @@ from ..scene.colours import EDGE, INK, QUIET_INK, SWEPT, VERMILLION, Colour
 from .space_drawing import CELL, MEASURE, SPACE, TEXT, Drawing
 from .text import printable
 
+_HINT_LETTERS: Colour = (168, 70, 0)  # its lines' colour, dark enough to be read
 _MARGIN = 150.0  # [mm] around everything
 _LETTER = 0.56  # width of a letter, as a share of its height
 _INK: dict[str, Colour] = {CELL: EDGE, SPACE: SWEPT, MEASURE: QUIET_INK, TEXT: INK}
@@ -27,7 +28,7 @@ def as_svg(drawing: Drawing, scale: float | None = None) -> str:
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{low[0]:.1f} {-high[1]:.1f} '
         f'{width:.1f} {height:.1f}" width="{across:.0f}" height="{across * height / width:.0f}" '
-        'font-family="sans-serif">',
+        f'font-family="sans-serif" role="img" aria-label="{escape(printable(drawing.title))}">',
         f"<title>{escape(printable(drawing.title))}</title>",
         f'<rect x="{low[0]:.1f}" y="{-high[1]:.1f}" width="{width:.1f}" height="{height:.1f}" '
         'fill="#ffffff"/>',
@@ -38,13 +39,17 @@ def as_svg(drawing: Drawing, scale: float | None = None) -> str:
     for words in drawing.words:
         lines.append(
             f'<text x="{words.at[0]:.1f}" y="{-words.at[1]:.1f}" font-size="{words.height:.0f}" '
-            f'fill="{_code(_ink(words.layer))}">{escape(printable(words.text))}</text>'
+            f'fill="{_code(_letters(words.layer))}">{escape(printable(words.text))}</text>'
         )
     return "\n".join([*lines, "</svg>", ""])
 
 
 def _ink(layer: str) -> Colour:
     return _INK.get(layer, VERMILLION)  # a hint
+
+
+def _letters(layer: str) -> Colour:
+    return _INK.get(layer, _HINT_LETTERS)
 
 
 def _code(colour: Colour) -> str:

@@ -81,7 +81,8 @@ class Svg:
         """The whole file, on white."""
         width, height = ceil(width), ceil(height)
         size = f'width="{_n(width)}" height="{_n(height)}" viewBox="0 0 {_n(width)} {_n(height)}"'
-        head = f'<svg xmlns="http://www.w3.org/2000/svg" {size} aria-label={quoteattr(title)}>'
+        named = f'role="img" aria-label={quoteattr(title)}'
+        head = f'<svg xmlns="http://www.w3.org/2000/svg" {size} {named}>'
         ground = f'<rect width="{_n(width)}" height="{_n(height)}" fill="#ffffff"/>'
         return (
             "\n".join([head, f"<title>{escape(title)}</title>", ground, *self._items])

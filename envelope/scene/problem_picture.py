@@ -17,6 +17,7 @@ from .colours import (
     EDGE,
     FIRST,
     OVERLAP,
+    PAPER,
     REACHED,
     SECOND,
     SWEPT,
@@ -56,11 +57,11 @@ def problem_picture(canvas: Canvas, scene: Scene, problem: Problem) -> Sheet:
     )
     sheet.pane(stage.main(view), MAIN)
     everything = corners(_cell(scene))
-    whole = fitted(towards, everything, WHERE[2:], 1.04)
+    whole = fitted(towards, everything, WHERE[2:], 1.12)
     sheet.pane(stage.plain(whole), WHERE, "where in the cell")
     _where(sheet, scene.mark, view, whole)
     third = True
-    if scene.level:
+    if scene.level or (scene.mark is not None and scene.mark.kind == "shift"):
         _plan(sheet, stage, scene, everything)
     elif scene.mark is not None and scene.second and _small(scene.mark, view):
         _detail(sheet, canvas, scene, scene.mark, view)
@@ -180,6 +181,8 @@ def _key(scene: Scene) -> list[tuple[Colour, str]]:
         entries.append((SWEPT, scene.swept_is))
     if scene.level:
         entries.append((REACHED, "what the tool reaches at this height"))
+    elif scene.wide and scene.mark is not None and scene.mark.kind == "shift":
+        entries.append((PAPER, "at this height the tool reaches no place"))
     return [(colour, name) for colour, name in entries if name]
 
 

@@ -233,4 +233,5 @@ def _out_of_reach(
         mark = Mark(wanted.tcp, wanted.tcp + shift, text, "shift")
     name = f"tool and group {lifted} {judged.placement.id}"
     level = () if bare else tuple(reached_level(scenery.cell, wanted))
-    return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=level)
+    nothing = not (bare or level)
+    return Scene(tuple(shown), tuple(target), (), (name, ""), mark, level=level, wide=nothing)

@@ -59,9 +59,10 @@ def start():
 
 
 @contextmanager
-def opened(browser, path: Path) -> Iterator[Opened]:
-    """A file in a window of its own, the network off."""
-    context = browser.new_context(offline=True, viewport={"width": 1280, "height": 900})
+def opened(browser, path: Path, **window) -> Iterator[Opened]:
+    """A file in a window of its own, the network off; window: as playwright's new_context."""
+    window = {"viewport": {"width": 1280, "height": 900}} | window
+    context = browser.new_context(offline=True, **window)
     page = context.new_page()
     page.set_default_timeout(PATIENCE)
     told = Opened(page)

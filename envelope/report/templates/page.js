@@ -188,8 +188,9 @@ function label() {
   box.hidden = !at;
   if (!at) return;
   box.textContent = mark.text;
-  box.style.left = `${at[0]}px`;
-  box.style.top = `${at[1]}px`;
+  const room = $("view").clientWidth - box.offsetWidth - 4; // beside the spot, but inside the view
+  box.style.left = `${Math.max(Math.min(at[0] + 11, room), 4)}px`;
+  box.style.top = `${at[1] - 30}px`;
 }
 
 function controls() {
