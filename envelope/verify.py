@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
+from math import ceil
 from multiprocessing import get_context
 
 import numpy as np
@@ -31,7 +32,7 @@ from .motion.shortfall import shortfall
 from .motion.stands import Stands, stands_of
 from .motion.stations import Stations
 
-_BLOCK = 48  # tasks that are planned and watched in one batch
+_BLOCK = 96  # tasks that are planned and watched in one batch, at most
 _PROBE = 8  # one task in so many is judged before the others where a few may settle it
 _WORTH_PROCESSES = 48  # tasks below which starting processes costs more than it saves
 
@@ -59,18 +60,15 @@ def check(
     asked = sum(len(p.placements) for p in cell.pallets) if placements is None else len(placements)
     with _executor(jobs, asked) as executor:
         pallets = [_Pallet(cell, pallet, placements) for pallet in cell.pallets]
-        blocks = [block for pallet in pallets for block in pallet.blocks()]
-        total = sum(len(task.placements) for block in blocks for task in block.tasks)
-        done = 0
-        found: dict[int, list[Judged]] = {}
-        for number, results in _shared_out(executor, jobs, blocks):
-            found[number] = results
-            done += len(results)
+        share = 1 if executor is None else ceil(jobs / len(pallets))
+        blocks = [block for pallet in pallets for block in pallet.blocks(share)]
+        order = [p.id for pallet in pallets for task in pallet.tasks for p in task.placements]
+        found: dict[str, Judged] = {}
+        for results in _shared_out(executor, jobs, blocks):
+            found |= {entry.placement.id: entry for entry in results}
             if progress is not None:
-                progress(done, total)
-    judged = [entry for number in range(len(blocks)) for entry in found[number]]
-    if placements is not None:
-        judged = [entry for entry in judged if entry.placement.id in placements]
+                progress(len(found), len(order))
+    judged = [found[name] for name in order if placements is None or name in placements]
     plain = Result(cell.name, cell.sha256, tuple(judged), cell.notes)
     return plain if cell.line is None else with_rate(cell, plain)
 
@@ -98,13 +96,13 @@ def verdicts(cell: Cell, *, stop_after: int | None = None) -> Iterator[list[Judg
 
 
 def _in_parts(blocks: Sequence["Block"], *, whole: bool) -> Iterator["Block"]:
-    """Blocks; unless whole, a few tasks of each before the rest of any, the last block first."""
+    """Blocks; unless whole, a few tasks of each before the rest of any."""
     if whole:
         yield from blocks
         return
-    for block in reversed(blocks):
+    for block in blocks:
         yield block.only([k for k in range(len(block.tasks)) if not k % _PROBE])
-    for block in reversed(blocks):
+    for block in blocks:
         rest = [k for k in range(len(block.tasks)) if k % _PROBE]
         if rest:
             yield block.only(rest)
@@ -127,21 +125,19 @@ def _executor(jobs: int, asked: int) -> Executor | nullcontext[None]:
 
 def _shared_out(
     executor: Executor | None, jobs: int, blocks: Sequence["Block"]
-) -> Iterator[tuple[int, list[Judged]]]:
-    """Blocks judged, by number: here every last of as many as there are processes."""
-    here = range(0 if executor is None else jobs - 1, len(blocks), 1 if executor is None else jobs)
-    elsewhere = {
-        number: executor.submit(judge, block)
-        for number, block in enumerate(blocks)
-        if executor is not None and number not in here
-    }
+) -> Iterator[list[Judged]]:
+    """Blocks judged: of every `jobs` one here, the others by further processes."""
+    if executor is None:
+        yield from map(judge, blocks)
+        return
+    here = blocks[jobs - 1 :: jobs]
+    elsewhere = [executor.submit(judge, b) for k, b in enumerate(blocks) if (k + 1) % jobs]
     try:
-        for number in here:
-            yield number, judge(blocks[number])
-        for number, future in elsewhere.items():
-            yield number, future.result()
+        yield from map(judge, here)
+        for future in elsewhere:
+            yield future.result()
     finally:
-        for future in elsewhere.values():
+        for future in elsewhere:
             future.cancel()  # what was not begun when something went wrong
 
 
@@ -207,11 +203,12 @@ class _Pallet:
         self._postures = {t.number: own for t, own in zip(every, postures, strict=True)}
         self.stacked = {name: tuple(findings) for name, findings in found.items()}
 
-    def blocks(self) -> Iterator[Block]:
-        """The tasks in blocks."""
+    def blocks(self, count: int = 1) -> Iterator[Block]:
+        """The tasks dealt out to so many blocks, each of all layers; to more if that is too few."""
         cast = cast_of(self.cell, self.pallet, self.tasks)
-        for start in range(0, len(self.tasks), _BLOCK):
-            tasks = tuple(self.tasks[start : start + _BLOCK])
+        count = max(count, ceil(len(self.tasks) / _BLOCK))
+        for first in range(min(count, len(self.tasks))):
+            tasks = tuple(self.tasks[first::count])
             names = {p.id for task in tasks for p in task.placements}
             stacked = {name: self.stacked.get(name, ()) for name in names}
             yield Block(
