@@ -14,7 +14,8 @@ help:
 	@echo "make test   run the tests"
 	@echo "make lint   ruff, pyright and import-linter"
 	@echo "make bench  measure speed beside general-purpose libraries (about 10 minutes)"
-	@echo "make soak   look for wrong clearances in ever new scenes (50 minutes)"
+	@echo "make soak   look for wrong clearances in ever new scenes, and hold a survey against checks"
+	@echo "            of its cells (70 minutes)"
 	@echo "make clean  remove the virtual environment and everything made here"
 
 # Status 1 of the check says that a placement fails: that is the right answer for this cell.
@@ -42,6 +43,7 @@ bench: $(VENV)/installed-dev
 
 soak: $(VENV)/installed-dev
 	$(BIN)/python -m tests.soak.soak_clearance --minutes 50
+	$(BIN)/python -m tests.soak.soak_survey --positions 100
 
 clean:
 	rm -rf $(VENV) $(DEMO_PICTURES) $(DEMO_PAGE) build dist .pytest_cache .ruff_cache .hypothesis .import_linter_cache

@@ -39,6 +39,10 @@ def find_model(name: str, kind: Kind, folder: Path | None, complain: Complain) -
     known = generic_names(kind)
     if name in known:
         return _generic(name, kind)
+    if kind == "arms" and name.lower().endswith(".urdf"):
+        found = f'"{name}" is URDF, which is written (envelope arms NAME --urdf) but not read'
+        right = "write an arm file: one of the families, with its dimensions; it ends in .yaml"
+        raise CellError([complain(found, right)])
     if not _is_path(name):
         right = f"{nearest(name, known)} A file of your own ends in .yaml"
         raise CellError([complain(f'no generic {kind[:-1]} is called "{name}"', right)])

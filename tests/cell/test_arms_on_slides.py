@@ -83,3 +83,11 @@ def test_the_family_keeps_to_its_dimensions(problems):
     assert "dimension 'flange_height' is missing" in said
     ((_, _, said),) = problems(COLUMN, ("upper_arm: 850", "upper_arm: 0"))
     assert "must be greater than 0" in said
+
+
+def test_an_arm_as_urdf_is_refused_in_words(starter, errors):
+    (said,) = errors(starter(("model: spherical-2600-60", "model: my/gantry.urdf")))
+    assert "is URDF, which is written (envelope arms NAME --urdf) but not read" in said
+    assert "it ends in .yaml" in said
+    with pytest.raises(CellError, match="is URDF"):
+        load_arm("gantry.URDF")
