@@ -103,9 +103,9 @@ def hiding(points: Array, towards: Array, others: Iterable[Facets]) -> list[bool
     return [bool(crosses(body, points, back).any()) for body in others]
 
 
-def hidden_share(points: Array, towards: Array, bodies: Sequence[Facets]) -> float:
-    """Share of points, shape (n, 3) [m], that bodies hide, seen along a direction."""
-    return float(_hidden(points, towards[None], bodies).mean())
+def hidden(points: Array, towards: Array, bodies: Sequence[Facets]) -> Mask:
+    """Which points, shape (n, 3) [m], bodies hide, seen along a direction."""
+    return _hidden(points, towards[None], bodies)[0]
 
 
 def _shares_seen(bodies: Sequence[Facets], views: Array, others: Sequence[Facets]) -> Array:

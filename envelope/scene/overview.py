@@ -7,7 +7,7 @@ import numpy as np
 from ..checks.finding import Result, Verdict
 from ..geometry.frames import Array
 from ..palletizing.group import carton_names
-from .camera import UP, View, directions, hidden_share, hiding
+from .camera import UP, View, directions, hidden, hiding
 from .colours import BLUISH_GREEN, BY_ROLE, BY_VERDICT, Colour
 from .draw import Canvas, lift_of
 from .facets import Facets
@@ -23,6 +23,9 @@ _WORDS: dict[Verdict, str] = {
     "not checked": "not checked",
     "fail": "fails",
 }
+# Of a carton all sides may be seen but its bottom.
+_SIDES = np.array([(0, 0, 1), (1, 0, 0), (-1, 0, 0), (0, 1, 0), (0, -1, 0)], dtype=float)
+_FACING = 0.35  # cosine: a side that is turned away farther is seen as a sliver only
 _APART = np.array([86.0, 42.0])  # [px]: names nearer than this cover each other
 
 
@@ -104,14 +107,17 @@ def _view(shown: list[Shown], bad: list[Shown]) -> View:
     views = directions()
     views = views[(views[:, 2] < -0.45) & (views[:, 2] > -0.65)]
     others = [e.facets for e in shown]
-    stands = [e for e in shown if e.role == "pallet"]
-    places = [place for e in bad for place in _top(e.facets)]
-    places += [place for e in stands for place in e.facets.points + 0.01 * UP]
-    points = np.array(places).reshape(-1, 3)
+    decks = [p + 0.01 * UP for e in shown if e.role == "pallet" for p in e.facets.points]
+    sides = [place for e in bad for place in _sides(e.facets)]
+    points = np.array([*sides, *decks]).reshape(-1, 3)
     best: tuple[float, View] | None = None
     for towards in views:
         view = fitted(towards, corners(others), _PANE[2:], 1.08)
-        share = hidden_share(points, towards, others) if len(points) else 0.0
+        lost = hidden(points, towards, others) if len(points) else np.zeros(0, dtype=bool)
+        away = _SIDES @ towards > -_FACING
+        unseen = (lost[: len(sides)].reshape(-1, len(_SIDES)) | away).all(axis=1)
+        share = float(unseen.mean()) if bad else 0.0
+        share += float(lost[len(sides) :].mean()) if decks else 0.0
         cost = view.half * (1.0 + 2.0 * share)
         if best is None or cost < best[0] - 1e-9:
             best = cost, view
@@ -120,11 +126,10 @@ def _view(shown: list[Shown], bad: list[Shown]) -> View:
     return best[1]
 
 
-def _top(carton: Facets) -> Array:
-    """The corners of a carton's top, a little inwards and over it, shape (4, 3)."""
-    middle = (carton.points.min(axis=0) + carton.points.max(axis=0)) / 2
-    upper = carton.points[carton.points[:, 2] > middle[2]]
-    return middle + (upper - middle) * np.array([0.9, 0.9, 1.0]) + 0.005 * UP
+def _sides(carton: Facets) -> Array:
+    """The middles of a carton's top and four sides, a little off it, shape (5, 3)."""
+    low, high = carton.points.min(axis=0), carton.points.max(axis=0)
+    return (low + high) / 2 + _SIDES * ((high - low) / 2 + 1e-3)
 
 
 def _tags(sheet: Sheet, view: View, shown: list[Shown], bad: list[Shown]) -> None:

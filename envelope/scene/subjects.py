@@ -128,6 +128,7 @@ def _at_moment(
     gone = {entry.actor for side in sides for entry in side}
     movers = [entry.actor for entry in sides[0]]
     grown = _grown(finding, sides)
+    passing = finding.check in ("approach", "collision")  # others are about an instant, not a way
     return Scene(
         tuple(entry for entry in shown if entry.actor not in gone),
         tuple(entry.facets for entry in sides[0]),
@@ -136,7 +137,11 @@ def _at_moment(
         mark,
         overlap,
         grown
-        or (() if bare or segment is None else tuple(swept(scenery, moment, segment, movers))),
+        or (
+            tuple(swept(scenery, moment, segment, movers))
+            if passing and segment is not None and not bare
+            else ()
+        ),
         "where a row ends that has grown" if grown else SWEPT_ROOM,
         wide=aid is not None and aid.wide,
     )
