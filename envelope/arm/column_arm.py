@@ -1,6 +1,6 @@
-"""Column arm: a carriage that slides up a column, and two bars that turn in its plane.
+"""Column arm: a saddle that slides up a column, and two bars that turn in its plane.
 
-Joint 1 slides the carriage up, joints 2 and 3 turn upper arm and forearm about the vertical,
+Joint 1 slides the saddle up, joints 2 and 3 turn upper arm and forearm about the vertical,
 joint 4 turns the flange. At zero the arm is stretched along +x and the flange faces down, as
 it always does. Positive turns go to the left, seen from above.
 """
@@ -15,7 +15,7 @@ from ..geometry.frames import Array
 from .chain import Chain, Link
 from .closed_form import bits, in_blocks, two_bars
 
-LINKS = ("base", "carriage", "upper arm", "forearm", "faceplate")
+LINKS = ("base", "saddle", "upper arm", "forearm", "faceplate")
 BRANCHES = ("elbow right", "elbow left")
 _FLANGE_FACES_DOWN = ((1.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, -1.0))
 
@@ -25,11 +25,11 @@ class ColumnArm:
     """Dimensions [m] of the arm, its chain and its inverse.
 
     Attributes:
-        shoulder_height: The carriage's plane over the mounting base, joint 1 at zero.
+        shoulder_height: The saddle's plane over the mounting base, joint 1 at zero.
         shoulder_offset: Joint 2 in front of the column's axis.
         upper_arm: Joint 2 to joint 3.
         forearm: Joint 3 to joint 4.
-        flange_drop: The carriage's plane down to the flange face.
+        flange_drop: The saddle's plane down to the flange face.
     """
 
     shoulder_height: float

@@ -159,15 +159,15 @@ PARALLELOGRAM = Family(
 COLUMN_ARM = Family(
     name="column arm",
     dimensions={
-        "shoulder_height": Dimension("the carriage's plane over the mounting base"),
+        "shoulder_height": Dimension("the saddle's plane over the mounting base"),
         "shoulder_offset": Dimension("joint 2 in front of the column's axis", signed=True),
         "upper_arm": Dimension("joint 2 to joint 3"),
         "forearm": Dimension("joint 3 to joint 4"),
-        "flange_drop": Dimension("the carriage's plane down to the flange face", signed=True),
+        "flange_drop": Dimension("the saddle's plane down to the flange face", signed=True),
     },
     links=column_arm.LINKS,
     joints=(
-        "slide of the carriage up the column",
+        "slide of the saddle up the column",
         "turn of the upper arm about the vertical",
         "turn of the forearm about the vertical",
         "turn of the flange about the vertical",

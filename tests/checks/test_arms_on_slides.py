@@ -162,3 +162,13 @@ def test_level_across_is_level(tmp_path):
         assert np.abs(np.diff(z))[across].max() < 2e-4
     assert taken
     assert ROUTES_OF_SLIDES[0].via == "none"
+
+
+def test_a_column_arm_rides_a_track(tmp_path):
+    """A slide under a slide: the saddle keeps its name, the track is joint 0."""
+    track = "track: {along: y, travel: [0, 400], speed: 500, acceleration: 800}"
+    cell = slide_cell(tmp_path, COLUMN, ("y: 0}}", f"y: -200, z: 100}}, {track}}}"))
+    assert cell.mounted.arm.chain.turning() == (False, False, True, True, True)
+    for entry in judged(cell).placements:
+        assert not reach_failures(entry)
+        assert not [f for f in entry.findings if f.check == "collision" and failing(f)]

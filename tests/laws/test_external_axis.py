@@ -10,7 +10,13 @@ from envelope.arm.travel import Travel
 from envelope.cell.load import load_arm
 from envelope.geometry.bodies import Body, Box
 
-NAMES = ("spherical-1800-25", "offset-wrist-1300-12", "palletizer-3000-160")
+NAMES = (
+    "spherical-1800-25",
+    "offset-wrist-1300-12",
+    "palletizer-3000-160",
+    "column-arm-1600-50",
+    "gantry-3200-80",
+)
 WAYS = {"lift": (0.0, 0.0, 1.0), "track": (0.0, 1.0, 0.0)}
 STOPS = (0.0, 0.25, 0.8)
 

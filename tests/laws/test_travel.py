@@ -115,7 +115,14 @@ def climbed(chain, root, link, rng, rounds=60, count=48):
 
 
 @pytest.mark.parametrize(
-    "name", ["spherical-1800-25", "offset-wrist-1300-12", "palletizer-3000-160"]
+    "name",
+    [
+        "spherical-1800-25",
+        "offset-wrist-1300-12",
+        "palletizer-3000-160",
+        "column-arm-1600-50",
+        "gantry-3200-80",
+    ],
 )
 def test_climbing_towards_the_bound_of_an_arm_never_passes_it(name):
     chain = load_arm(name).chain
