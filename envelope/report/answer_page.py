@@ -141,7 +141,7 @@ def as_page(answer: Answer) -> str:
         "sha256": answer.sha256,
         "version": __version__,
     }
-    return rendered("answer.html", page, ("table.js", "answer.js"), {})
+    return rendered("answer.html", page, ("table.js", "places.js", "answer.js"), {})
 
 
 def _table(table: Table) -> _Table:

@@ -28,7 +28,7 @@ from .scene_data import SceneData
 from .text import CAUTION, PROVED, verdict_line
 from .view_library import view_library
 
-_SCRIPTS = ("table.js", "motion.js", "viewer.js", "page.js")
+_SCRIPTS = ("table.js", "places.js", "motion.js", "viewer.js", "page.js")
 _MOST_STILLS = 4  # the 3D view shows all the others
 _MOST_MARKS = 40  # problem spots whose distance is drawn: the worst of each kind
 _HEADINGS = (

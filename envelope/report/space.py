@@ -83,7 +83,7 @@ def facts(space: Space, plan: Outline) -> Iterator[tuple[str, str]]:
         lowest = down(space.lowest.height)
         yield "lowest of tool and groups", f"{lowest} mm, {where(space.lowest)}"
     for axis, letter in enumerate("xy"):
-        yield f"{letter} from", f"{down(low[axis])} to {up(high[axis])} mm"
+        yield f"along {letter}", f"{down(low[axis])} to {up(high[axis])} mm"
     yield "floor under it", f"{plan.area:.2f} m2"
     yield "volume", f"{space.swept.volume:.2f} m3"
     yield (

@@ -5,7 +5,7 @@ sides stand beside it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from textwrap import wrap
 
 import numpy as np
@@ -28,6 +28,7 @@ VIEWS = (
 )
 _GAP = 600.0  # [mm]: between views
 _TEXT = 110.0  # [mm]: height of letters
+_READ = 0.03  # of the width of a view by itself: height of letters
 _LINE = 100  # letters in a line of the notes
 
 
@@ -88,7 +89,7 @@ def drawing(
         right = float(view.high[0] + shift[0])
         left = left if number else float(view.low[0])
         lowest = min(lowest, float(view.low[1]))
-    words += _notes(cell, space, hinted, lowest - 600.0, left)
+    words += _notes(cell, space, hinted, lowest - 190.0 - 5.5 * _TEXT, left)
     return Drawing(f"{cell.name}: operating space", tuple(lines), tuple(words))
 
 
@@ -101,7 +102,9 @@ def views(
     for number, ((axes, caption), outline) in enumerate(zip(VIEWS, outlines, strict=True)):
         view = _View(axes, solids, outline, hinted if number == 0 else ())
         lines, words = view.lines(np.zeros(2)), view.words(np.zeros(2), "")
-        found.append(Drawing(caption, tuple(lines), tuple(each for each in words if each.text)))
+        letters = max(_TEXT, _READ * float(view.high[0] - view.low[0]))
+        named = tuple(replace(each, height=letters) for each in words if each.text)
+        found.append(Drawing(caption, tuple(lines), named))
     return tuple(found)
 
 

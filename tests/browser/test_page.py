@@ -313,3 +313,25 @@ def test_without_webgl_everything_else_works(start, file):
         assert shown_rows(page) == ["A/1/7"]
         page.locator("#rows button[data-goto='A/1/7']").click()
         assert "A/1/7: fail" in page.locator("#chosen").inner_text()
+
+
+def test_a_plan_is_one_stop_of_the_tab_key_and_arrows_go_from_carton_to_carton(page):
+    plan = page.locator(".plan").first
+    assert plan.locator(".spot[tabindex='0']").count() == 1
+    plan.locator(".spot[tabindex='0']").focus()
+    label = "document.activeElement.getAttribute('aria-label')"
+    first = page.evaluate(label)
+    way = next(key for key in ("ArrowRight", "ArrowLeft") if moved(page, key, label) != first)
+    second = page.evaluate(label)
+    back = {"ArrowRight": "ArrowLeft", "ArrowLeft": "ArrowRight"}[way]
+    assert moved(page, back, label) == first
+    assert moved(page, way, label) == second
+    page.keyboard.press("Enter")
+    assert page.locator("#chosen").inner_text() == f"Placement {second}"
+    page.keyboard.press("Tab")
+    assert page.evaluate(f"!document.activeElement.closest('.plan') || {label} !== '{second}'")
+
+
+def moved(page, key, label):
+    page.keyboard.press(key)
+    return page.evaluate(label)

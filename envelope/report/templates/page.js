@@ -20,6 +20,7 @@ function start() {
   }
   table();
   links();
+  plans();
   if (viewer) controls();
   const asked = decodeURIComponent(window.location.hash.slice(1));
   const first = byId.has(asked) ? asked : data.first;
@@ -245,6 +246,22 @@ function links() {
       if (element.tagName === "BUTTON" || (event.key !== "Enter" && event.key !== " ")) return;
       event.preventDefault();
       go(element);
+    });
+  });
+}
+
+// One stop of the tab key for each plan; arrow keys go from placement to placement in it.
+function plans() {
+  document.querySelectorAll(".plan").forEach((plan) => {
+    const spots = [...plan.querySelectorAll(".spot[data-goto]")];
+    const stop = (wanted) => spots.forEach((spot) => { spot.tabIndex = spot === wanted ? 0 : -1; });
+    stop(spots[0]);
+    plan.addEventListener("focusin", (event) => stop(event.target.closest(".spot") || spots[0]));
+    plan.addEventListener("keydown", (event) => {
+      const from = event.target.closest(".spot");
+      if (!ARROWS[event.key] || !from) return;
+      event.preventDefault();
+      neighbour(from, spots, ARROWS[event.key]).focus();
     });
   });
 }
