@@ -141,6 +141,7 @@ def _content(result: Result, cell: Cell) -> dict[str, Any]:
         "general": [_told(finding) for finding in worst_first(result.findings)],
         "simplified": ", ".join(dict.fromkeys(scene.simplified)),
         "plans": list(by_pallet(found)),
+        "grouped": any(spot.whole for plan in found for spot in plan.spots),
         "plan_verdicts": [v for v in _ORDER if result.count(v)],
         "profiles": profiles(cell, result),
         "headings": _HEADINGS,

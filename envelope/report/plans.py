@@ -31,6 +31,7 @@ class Spot:
     Attributes:
         x, y: Middle of what is put down.
         scale: Of its number and verdict mark, which shrink with small cartons.
+        whole: The outline of a group of several cartons.
         arrow: Where the approach starts and ends, or None for straight down.
     """
 
@@ -41,6 +42,7 @@ class Spot:
     y: float
     scale: float
     cartons: tuple[Outline, ...]
+    whole: Outline | None
     arrow: tuple[float, float, float, float] | None
     label: str
 
@@ -116,13 +118,15 @@ def _words(spots: tuple[Spot, ...]) -> str:
 
 def _spot(cell: Cell, pallet: Pallet, placement: Placement, judged: Judged | None) -> Spot:
     outlines: list[Outline] = []
+    corners: list[Array] = []
     middles: list[Array] = []
     least = math.inf
     for carton, at in placement.carton_poses():
         half = np.array(carton.size[:2]) / 2
         signs = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)])
         flat = (signs * half) @ at[:2, :2].T + at[:2, 3]
-        outlines.append(Outline(" ".join(f"{x * 1e3:.1f},{-y * 1e3:.1f}" for x, y in flat)))
+        outlines.append(_outline(flat))
+        corners.append(flat)
         middles.append(at[:2, 3])
         least = min(least, float(half.min()))
     middle = np.mean(middles, axis=0) * 1e3
@@ -135,9 +139,21 @@ def _spot(cell: Cell, pallet: Pallet, placement: Placement, judged: Judged | Non
         -float(middle[1]),
         min(max(least * 1e3 / _ROOMY, _SMALLEST), _LARGEST),
         tuple(outlines),
+        _around(np.concatenate(corners)) if len(corners) > 1 else None,
         _arrow(cell, pallet, placement, judged, middle, least * 1e3),
         f"{placement.id}: {verdict or 'not asked for'}",
     )
+
+
+def _outline(points: Array) -> Outline:
+    return Outline(" ".join(f"{x * 1e3:.1f},{-y * 1e3:.1f}" for x, y in points))
+
+
+def _around(points: Array) -> Outline:
+    """The convex outline of a group."""
+    from scipy.spatial import ConvexHull
+
+    return _outline(points[ConvexHull(points).vertices])
 
 
 def _arrow(
