@@ -7,7 +7,7 @@ from ..surveys.remedy import RemedySurvey, Rung, Tried
 from ..surveys.remedy_changes import Ladder
 
 _WIDE = 100
-_TOLD = 80  # letters of why a change does not cure
+_UNDER = "      "
 _CAUTION = (
     "Each change was tried alone and checked whole, with every check: none of its placements "
     "fails. What else it changes (guards, the line, the floor) is not known here."
@@ -27,8 +27,10 @@ def remedy_text(survey: RemedySurvey) -> str:
         lines += ["", *textwrap.wrap(_CAUTION, _WIDE), ""]
     vain = [rung for rung in survey.rungs if rung.cure is None]
     if vain:
-        lines += ["Tried without a cure:", ""]
-        lines += _columns([_vain_row(rung) for rung in vain])
+        lines += ["Tried without a cure, and what still fails at the end of it:", ""]
+        rows = list(_columns([_vain_row(rung) for rung in vain]))
+        for rung, row in zip(vain, rows, strict=True):
+            lines += [row, *_still(rung)]
         lines += [""]
     lines.append(remedy_line(survey))
     return "\n".join(lines) + "\n"
@@ -74,13 +76,19 @@ def _cure_row(survey: RemedySurvey, ladder: Ladder, tried: Tried) -> tuple[str, 
 
 
 def _vain_row(rung: Rung) -> tuple[str, ...]:
-    ladder, last = rung.ladder, rung.tried[-1]
+    ladder = rung.ladder
     if ladder.unit == "mm":
         span = f"{ladder.steps[0].value} to {ladder.steps[-1].value} mm"
     else:
         span = ", ".join(step.value for step in ladder.steps)
-    still = textwrap.shorten(f"at {last.step.value}: {last.trouble}", _TOLD, placeholder=" ...")
-    return ladder.key, span, still
+    return ladder.key, span
+
+
+def _still(rung: Rung) -> list[str]:
+    """Why the last step that was tried does not cure."""
+    last = rung.tried[-1]
+    words = f"at {last.step.value}: {last.trouble}"
+    return textwrap.wrap(words, _WIDE, initial_indent=_UNDER, subsequent_indent=_UNDER)
 
 
 def _columns(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:

@@ -194,7 +194,8 @@ def _climbed(
         for number, ladder in enumerate(ladders)
         for step in _finer(ladder, found[number])
     ]
-    _try(file, ladders, finer, first, runner, found, progress)
+    onward = _offset(progress, total, total + len(finer))
+    _try(file, ladders, finer, first, runner, found, onward)
     return tuple(
         Rung(ladder, tuple(sorted(tried, key=lambda each: each.step.size)))
         for ladder, tried in zip(ladders, found, strict=True)

@@ -1,6 +1,7 @@
 """Remedies: what is told as a cure passes a check of its own, and nothing smaller does."""
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -46,9 +47,17 @@ def far(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def found(far):
+def told():
+    """What progress is told while `found` is looked for."""
+    return []
+
+
+@pytest.fixture(scope="module")
+def found(far, told):
     with Runner() as runner:
-        return find_remedies(read_cell_file(far), NEAR, runner)
+        return find_remedies(
+            read_cell_file(far), NEAR, runner, lambda done, total: told.append((done, total))
+        )
 
 
 def only(monkeypatch, *keys):
@@ -176,3 +185,23 @@ def test_a_cell_that_passes_has_nothing_to_cure(far):
         sound = find_remedies(read_cell_file(far, ("pallets.A.at.x=700",)), NEAR, runner)
     assert sound.rungs == ()
     assert "NOTHING TO CURE" in remedy_line(sound)
+
+
+def test_what_still_fails_is_told_to_its_end(found):
+    """The end of a finding on reach says by how much, and which way."""
+    text = remedy_text(found)
+    vain = [rung for rung in found.rungs if rung.cure is None]
+    assert vain
+    whole = " ".join(text.split())
+    for rung in vain:
+        last = rung.tried[-1]
+        assert f"at {last.step.value}: {' '.join(last.trouble.split())}" in whole
+    assert "..." not in text
+
+
+def test_progress_never_falls_back(found, told):
+    assert found.cures
+    assert len({total for _, total in told}) == 2  # coarse steps, then finer ones as well
+    assert all(a[0] <= b[0] and a[1] <= b[1] for a, b in pairwise(told))
+    assert all(done <= total for done, total in told)
+    assert told[-1][0] == told[-1][1]
