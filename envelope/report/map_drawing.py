@@ -208,8 +208,8 @@ def _scale_bar(svg: Svg, panel: Panel, left: float, top: float) -> None:
         svg.rectangle(start + 5.0 * k, top + 3.0, 5.4, 11.0, fill)
     svg.text(start + 128.0, top + 12.0, f"{_number(panel.high)} {panel.unit}")
     if any(tile.value is None and not tile.none for tile in panel.tiles):
-        svg.rectangle(left + 246.0, top + 3.0, 11.0, 11.0, OPEN)
-        svg.text(left + 261.0, top + 12.0, "not computed")
+        svg.rectangle(left + 230.0, top + 3.0, 11.0, 11.0, OPEN)
+        svg.text(left + 245.0, top + 12.0, "not computed")
 
 
 def _axes(svg: Svg, view: _View, panel: Panel) -> None:

@@ -40,8 +40,8 @@ def _stacks(svg: Svg, survey: StackSurvey, top: float) -> tuple[float, float]:
     """What the colours mean, and all columns; returns width and height of the drawing."""
     key = [(_PASSES, "no placement fails"), (_FAILS, "some fail"), (_OPEN, "not tried")]
     for number, (fill, words) in enumerate(key):
-        svg.rectangle(_LEFT + 126.0 * number, top, 12.0, 12.0, fill)
-        svg.text(_LEFT + 126.0 * number + 18.0, top + 10.0, words)
+        svg.rectangle(_LEFT + 134.0 * number, top, 12.0, 12.0, fill)
+        svg.text(_LEFT + 134.0 * number + 18.0, top + 10.0, words)
     most = max(len(column.heights) + bool(column.untried) for column in survey.columns)
     floor = top + 34.0 + most * _LAYER
     step = _WIDE + 22.0 + _LETTERS * _LETTER

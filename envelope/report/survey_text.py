@@ -25,8 +25,8 @@ def base_text(survey: BaseSurvey) -> str:
 
 def base_told(survey: BaseSurvey) -> tuple[str, ...]:
     """What a table of all variants does not tell, a paragraph each."""
-    told = [_paragraph(_left_out(survey, len(survey.ranked))), LEAST_CLEARANCE]
-    return (*told, *map(_tolerance_line, survey.tolerances))
+    told = _paragraphs(_left_out(survey, len(survey.ranked)))
+    return (*told, LEAST_CLEARANCE, *map(_tolerance_line, survey.tolerances))
 
 
 def base_line(survey: BaseSurvey) -> str:
@@ -249,8 +249,15 @@ def _reach_rows(survey: ReachSurvey) -> Iterator[tuple[str, ...]]:
         )
 
 
-def _paragraph(lines: Iterator[str]) -> str:
-    return " ".join(line for line in lines if line)
+def _paragraphs(lines: Iterator[str]) -> list[str]:
+    """Lines as paragraphs: one that starts with a small letter goes on with the one before."""
+    found: list[str] = []
+    for line in filter(None, lines):
+        if found and line[0].islower():
+            found[-1] += f" {line}"
+        else:
+            found.append(line)
+    return found
 
 
 def _measure(value: float | None, unit: str) -> str:

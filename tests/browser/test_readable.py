@@ -230,3 +230,14 @@ def test_the_measured_length_stays_inside_the_view(browser, pages):
         inner, outer = mark.bounding_box(), view.bounding_box()
         assert inner["x"] >= outer["x"]
         assert inner["x"] + inner["width"] <= outer["x"] + outer["width"] + 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_drawing_cuts_off_its_words(browser, pages, kind):
+    cut = """[...document.querySelectorAll('figure > svg text, .profile text')].filter((text) => {
+        const box = text.getBoundingClientRect(), of = text.ownerSVGElement.getBoundingClientRect();
+        return box.right > of.right + 1 || box.left < of.left - 1 || box.bottom > of.bottom + 1;
+    }).map((text) => text.textContent)"""
+    with opened(browser, pages[kind]) as told:
+        all_laid_out(told.page)
+        assert told.page.evaluate(cut) == []
