@@ -314,6 +314,7 @@ def _colours() -> dict[str, Any]:
         "floor": share(palette.FLOOR_LINE),
         "first": share(palette.FIRST),
         "second": share(palette.SECOND),
+        "passing": share(palette.BLUISH_GREEN),
         "roles": {role: share(colour) for role, colour in BY_ROLE.items()},
         "verdicts": {v: share(_tint(c)) for v, c in BY_VERDICT.items() if v != "pass"},
     }

@@ -335,3 +335,14 @@ def test_a_plan_is_one_stop_of_the_tab_key_and_arrows_go_from_carton_to_carton(p
 def moved(page, key, label):
     page.keyboard.press(key)
     return page.evaluate(label)
+
+
+def test_a_passing_placement_is_pointed_out_as_well(page):
+    passing = page.locator("#rows tr[data-verdict=pass]").first
+    id_ = passing.get_attribute("data-goto")
+    passing.locator("td.words").click()
+    settled(page)
+    assert state(page, "state.id") == id_
+    red, green, blue = picture(page).transpose(2, 0, 1)
+    assert ((green > 1.4 * red) & (green > blue)).sum() > 800
+    assert "shown, passes" in page.locator(".keys").inner_text()

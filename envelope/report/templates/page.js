@@ -85,12 +85,14 @@ function update() {
   const wanted = placement.at === null && placement.verdict !== "pass" && state.seconds === 0;
   const scene = motion.scene(task, state.seconds, state.segment, wanted);
   const picked = new Map();
-  (placement.between || placement.cartons).forEach((name, k) => {
-    picked.set(name, k && placement.between ? data.colours.second : data.colours.first);
+  const passes = placement.verdict === "pass", pair = !passes && placement.between;
+  (pair || placement.cartons).forEach((name, k) => {
+    const { first, second, passing } = data.colours;
+    picked.set(name, passes ? passing : k && pair ? second : first);
     picked.set(name.replace("tool/", "tool/lips of "), picked.get(name));
   });
   const worst = wanted || placement.at !== null && Math.abs(state.seconds - placement.at) < SHOWN_NEAR;
-  scene.picked = placement.verdict === "pass" ? new Map() : picked;
+  scene.picked = picked;
   scene.mark = worst ? placement.mark : null;
   scene.verdicts = $("coloured").checked ? data.verdicts : null;
   viewer.show(scene);
