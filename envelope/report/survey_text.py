@@ -78,7 +78,8 @@ def _left_out(survey: BaseSurvey, shown: int = _SHOWN) -> Iterator[str]:
     if stopped:
         yield f"{stopped} of {total} variants: {_NOT_COMPUTED}"
     yield "Cartons/min: sustained where the cell states its line; else cycles alone, without pallet"
-    yield "changes and without waiting for cartons."
+    yield "changes and without waiting for cartons. Left out where a motion meets what it must not;"
+    yield "joint room is that of the motions that do not."
     yield ""
 
 

@@ -47,14 +47,15 @@ class Judgement:
         placements: How many the variant has.
         judged, failed, marginal: How many of them were judged, failed (or could not be
             checked), are marginal (None without values).
-        room, room_unit: Least joint room of all motions, of those found.
+        room, room_unit: Least joint room of the motions that meet nothing; of others one of
+            several is told, and which one depends on how closely they are looked at.
         clearance: Least clearance where one is asked for, or the deepest overlap where bodies
             may only touch; None without values.
         rate: Cartons a minute, sustained if the cell states its line, else while cycles follow
-            one another; None unless all have a motion.
+            one another; None unless all have a motion that meets nothing.
         trouble: The first placement that fails and why; or why it is not a cell.
         whole: Why the cell as a whole fails (its rate, say) though placements may pass; "" where
-            it does not, and where it was stopped.
+            it does not, where it was stopped, and where a motion meets something.
     """
 
     depth: Depth
@@ -125,6 +126,7 @@ def summed(cell: Cell, judged: Sequence[Judged], *, values: bool) -> Judgement:
     else:
         depth = "values" if values else "verdicts"
     whole = depth != "stopped"
+    moved = all(_unhindered(entry) for entry in judged)
     return Judgement(
         depth,
         placements,
@@ -134,9 +136,9 @@ def summed(cell: Cell, judged: Sequence[Judged], *, values: bool) -> Judgement:
         room if whole else None,
         unit,
         _clearance(cell, judged) if values else None,
-        _rate(cell, judged) if whole else None,
+        _rate(cell, judged) if whole and moved else None,
         "" if first is None else trouble_of(first),
-        _whole(cell, judged) if whole else "",
+        _whole(cell, judged) if whole and moved else "",
     )
 
 
@@ -163,16 +165,22 @@ def room_as_angle(judgement: Judgement, slide_worth: float) -> float:
     return judgement.room * (slide_worth if judgement.room_unit == "mm" else 1.0)
 
 
-def _room(cell: Cell, judged: Sequence[Judged]) -> tuple[float | None, str]:
-    """Least joint room of all motions; of slides as `Mounted.room_scale` compares it.
+def _unhindered(judged: Judged) -> bool:
+    """Whether the motion to a placement, if there is one, meets nothing that it must not."""
+    met = (f for f in judged.findings if f.check in ("approach", "collision"))
+    return not any(failing(finding) for finding in met)
 
-    The first finding on reach is about the motion that was taken; others may be about ways
-    that there are not.
+
+def _room(cell: Cell, judged: Sequence[Judged]) -> tuple[float | None, str]:
+    """Least joint room of the motions that meet nothing.
+
+    Slides count as `Mounted.room_scale` compares them. The first finding on reach is about the
+    motion that was taken; others may be about ways that there are not.
     """
     rooms = [
         next((finding for finding in entry.findings if finding.check == "reach"), None)
         for entry in judged
-        if entry.cycle is not None
+        if entry.cycle is not None and _unhindered(entry)
     ]
     worth = cell.mounted.slide_worth()
     found = [

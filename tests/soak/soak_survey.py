@@ -98,7 +98,7 @@ def faults(file: CellFile, variant: Variant) -> Iterator[str]:
     for name, value in told.items():
         if not _alike(value, confirmed[name]):
             yield f"{name} is {value} in the survey, {confirmed[name]} in the check"
-    again = judge_variant(file, Request(settings, values=judgement.depth == "values"))
+    again = judge_variant(file, Request(settings)) if judgement.depth == "verdicts" else judgement
     if again != judgement:
         yield f"judged again it is {again}, not {judgement}"
 
@@ -129,7 +129,17 @@ def _told(judgement: Judgement) -> dict[str, float | str | None]:
 def _confirmed(cell: Cell, result: Result, judgement: Judgement) -> dict[str, float | None]:
     """The same, out of the findings of a check."""
     findings = [finding for each in result.placements for finding in each.findings]
-    moved = [each for each in result.placements if each.cycle is not None]
+    hindered = {
+        each.placement.id
+        for each in result.placements
+        for finding in each.findings
+        if finding.check in ("approach", "collision") and finding.verdict in FAILING
+    }
+    moved = [
+        each
+        for each in result.placements
+        if each.cycle is not None and each.placement.id not in hindered
+    ]
     rooms = [
         finding.value
         for each in moved
@@ -208,18 +218,21 @@ def main() -> int:
     parser.add_argument("--positions", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--cell", type=Path, default=CELL)
+    parser.add_argument("--set", action="append", default=[], help="as of envelope check")
     parser.add_argument("--jobs", type=int, default=1)
     asked = parser.parse_args()
-    rng, file = random.Random(asked.seed), read_cell_file(asked.cell)
+    rng, file = random.Random(asked.seed), read_cell_file(asked.cell, tuple(asked.set))
     start = time.monotonic()
     found = survey(file, random_grid(rng), asked.jobs, complete=False)
     kinds = Counter(kind(variant) for variant in found.variants)
     print(f"{len(found.variants)} positions in {time.monotonic() - start:.0f} s: {dict(kinds)}")
     bad, some = 0, chosen(found, asked.positions, rng)
-    for variant in some:
+    for number, variant in enumerate(some, start=1):
         for line in faults(file, variant):
             bad += 1
             print(f"{dict(variant.settings)} ({kind(variant)}): {line}", flush=True)
+        if number % 10 == 0:
+            print(f"{number} of {len(some)} checked", file=sys.stderr, flush=True)
     taken = Counter(kind(variant) for variant in some)
     print(f"checked {len(some)}: {dict(taken)}: {bad} faults", flush=True)
     for line in optimum_faults(file, found, asked.jobs):

@@ -98,6 +98,24 @@ def test_the_quick_reach_says_what_the_confirmed_one_says(small):
         assert (quick == confirmed).mean() > 0.99
 
 
+def test_room_and_rate_are_of_motions_that_meet_nothing(small):
+    """Of several motions that hit something, which one is told depends on how they are looked at.
+
+    A post stands where the second carton comes to rest.
+    """
+    post = "\nsurroundings:\n  - {name: post, block: [60, 60, 900], at: {x: 2000, y: 250}}\n"
+    path = small.with_name("post.yaml")
+    path.write_text(small.read_text(encoding="utf-8") + post, encoding="utf-8")
+    file = read_cell_file(path)
+    quick, closely = (judge_variant(file, Request((), values=each)) for each in (False, True))
+    assert 0 < quick.failed == closely.failed < quick.placements
+    assert (quick.room, quick.rate, quick.whole) == (closely.room, None, "")
+    result = check(file.cell())
+    good = [p for p in result.placements if p.verdict in ("pass", "marginal")]
+    rooms = [f.value for p in good for f in p.findings if f.check == "reach" and f.unit == "deg"]
+    assert quick.room == pytest.approx(min(rooms), abs=1e-5)
+
+
 def test_what_is_left_out_could_not_have_been_the_best(found):
     left_out = [variant for variant in found.variants if not variant.complete]
     assert left_out, "nothing was left out: the shortcut did not run"
