@@ -5,7 +5,8 @@ rate over an interval, no point's path has a second derivative longer than its
 *bend*. With the interval scaled to unit length, a point then stays within
 bend / 8 of the straight motion between its end positions.
 
-A point's position is a sum of link vectors, each turned by the joints before it.
+A point's position, seen from any link, is a sum of link vectors, each turned by the joints
+before it on the way there; on the way down from a link to its parent a joint turns back.
 Neighbouring joints with parallel axes turn as one, by the signed sum of their
 angles, so that an elbow and a wrist that cancel do not count twice.
 
@@ -80,15 +81,30 @@ class Travel:
             shared = a
         return shared
 
+    def seat(self, first: int, second: int) -> int:
+        """The link from which the bounds on two links are best worked out.
+
+        That is one of them, so that it stands still; where a slide lies between, the nearest
+        link that carries both.
+        """
+        if self._slides_between(first, second):
+            return self.common(first, second)
+        shared = self.common(first, second)
+        return shared if shared in (first, second) else min(first, second)
+
+    def joints_between(self, first: int, second: int) -> tuple[int, ...]:
+        """The joint coordinates that move two links against each other, by number."""
+        return tuple(sorted({joint.source for joint, _ in self._way(first, second)}))
+
     def frames(self, q: Array) -> Array:
         """Poses base_from_link, shape (n, links, 4, 4), at joints, shape (n, dof)."""
         return self._chain.link_poses(q)
 
     def bend(self, steps: Array, root: int, link: int) -> Bend:
-        """Bounds for a link against a root on its path, for joint steps, shape (n, dof).
+        """Bounds for a link against a root, any other link, for joint steps, shape (n, dof).
 
         Raises:
-            ValueError: A sliding joint is carried by a turning one that it is not parallel to.
+            ValueError: A sliding joint comes after a turning one that it is not parallel to.
         """
         fixed = np.zeros(len(steps))
         closed, running = np.zeros(len(steps)), np.zeros(len(steps))
@@ -113,14 +129,19 @@ class Travel:
         Returns:
             Shape (...) [m].
         """
-        if (root, link) not in self._axes:
-            self._axes[root, link] = self._only_axis(root, link)
-        return _lever(points, self._axes[root, link])
+        return _lever(points, self.only_axis(root, link))
 
-    def _only_axis(self, root: int, link: int) -> Array | None:
-        """The one direction that a link turns about; None if more: the whole length counts."""
-        joints = [self._joint(index) for index in self._after(root, link)]
-        axes = [joint.axis for joint in joints if not joint.prismatic]
+    def only_axis(self, root: int, link: int) -> Array | None:
+        """The one direction that a link turns about, seen from a root; None if there are more.
+
+        Along it the link's points do not bend at all, and only their distance from it counts.
+        """
+        if (root, link) not in self._axes:
+            self._axes[root, link] = self._found_axis(root, link)
+        return self._axes[root, link]
+
+    def _found_axis(self, root: int, link: int) -> Array | None:
+        axes = [joint.axis for joint, _ in self._way(root, link) if not joint.prismatic]
         one = axes and all(_parallel(axes[0], axis) for axis in axes)
         return axes[0] if one else None
 
@@ -132,27 +153,42 @@ class Travel:
 
     def _staged(self, root: int, link: int) -> Iterator["_Stage"]:
         axis: Array | None = None
-        groups = 0
-        for index in self._after(root, link):
-            joint = self._joint(index)
-            lever = float(_lever(joint.origin[None], axis if groups == 1 else None))
+        groups, source = 0, 0
+        vector = np.zeros(3)  # from the joint before to the next
+        for joint, back in self._way(root, link):
+            source = joint.source
+            vector = vector if back else vector + joint.origin
+            lever = float(_lever(vector[None], axis if groups == 1 else None))
+            factor = -joint.multiplier if back else joint.multiplier
             if joint.prismatic:
                 if groups > 1 or (axis is not None and not _parallel(axis, joint.axis)):
                     raise ValueError(f"{joint.name} slides on a turning link: not supported")
-                yield _Stage(lever, joint.source, 0.0, joins=True)
+                yield _Stage(lever, source, 0.0, joins=True)
             elif axis is not None and _parallel(axis, joint.axis):
                 sign = float(np.sign((axis * joint.axis).sum()))
-                yield _Stage(lever, joint.source, sign * joint.multiplier, joins=True)
+                yield _Stage(lever, source, sign * factor, joins=True)
             else:
                 axis, groups = joint.axis, groups + 1
-                yield _Stage(lever, joint.source, joint.multiplier, joins=False)
+                yield _Stage(lever, source, factor, joins=False)
+            vector = -joint.origin if back else np.zeros(3)
+        if vector.any():  # the link's origin is not where the last joint is
+            lever = float(_lever(vector[None], axis if groups == 1 else None))
+            yield _Stage(lever, source, 0.0, joins=True)
+
+    def _way(self, root: int, link: int) -> Iterator[tuple[Link, bool]]:
+        """The joints from one link to another, and whether each is passed backwards."""
+        shared = self.common(root, link)
+        up, down = (
+            path[path.index(shared) + 1 :] for path in (self._paths[root], self._paths[link])
+        )
+        yield from ((self._joint(index), True) for index in reversed(up))
+        yield from ((self._joint(index), False) for index in down)
+
+    def _slides_between(self, first: int, second: int) -> bool:
+        return any(joint.prismatic for joint, _ in self._way(first, second))
 
     def _joint(self, link: int) -> Link:
         return self._chain.links[link - 1]
-
-    def _after(self, root: int, link: int) -> tuple[int, ...]:
-        path = self._paths[link]
-        return path[path.index(root) + 1 :]
 
 
 def _parallel(first: Array, second: Array) -> bool:

@@ -22,6 +22,7 @@ from ..motion.grip import tool_from_group
 from ..motion.options import Task
 from ..motion.stations import world_from_picked
 from ..palletizing.group import Carton, Group, Placement, carton_names
+from .between_links import BetweenLinks, between_links
 from .row_growth import growths
 
 Index = NDArray[np.intp]
@@ -95,7 +96,8 @@ class Cast:
         bodies: The same bodies as solids, in the frame of their link (base frame for link 0).
         parts: All convex parts.
         link: The link of each part.
-        apart: Pairs of actors that touch by construction or move as one: never watched.
+        together: Pairs of actors that touch by construction or move as one: never watched.
+        between: Room between the arm's own links; its parts come first of all.
     """
 
     actors: tuple[Actor, ...]
@@ -104,6 +106,7 @@ class Cast:
     link: Index
     travel: Travel
     together: frozenset[tuple[int, int]]
+    between: BetweenLinks
 
     def of_role(self, *roles: Role) -> list[int]:
         """Indices of the actors with one of these roles."""
@@ -125,7 +128,8 @@ def cast_of(cell: Cell, pallet: Pallet, tasks: Sequence[Task]) -> Cast:
     parts = Solids.of(bodies)
     link = np.array([actor.link for actor in actors], dtype=np.intp)[parts.owner]
     travel = Travel(cell.mounted.arm.chain)
-    return Cast(actors, bodies, parts, link, travel, _together(cell, actors))
+    between = between_links(cell.mounted.arm, cell.mounted.usable)
+    return Cast(actors, bodies, parts, link, travel, _together(cell, actors), between)
 
 
 Entry = tuple[Actor, Body]

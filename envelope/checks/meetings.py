@@ -36,6 +36,7 @@ class Meetings:
     Attributes:
         far: Gap between boxes from which on parts are not watched: never under the cap [m].
         asked: The greatest clearance asked for [m]: enough for whether limits are kept.
+        cap: Clearance above which nothing is told apart [m].
     """
 
     def __init__(
@@ -50,7 +51,7 @@ class Meetings:
         self.segments, self.motion = stretches.segments, stretches.motion
         self.closed = closed_meshes(cast)
         self.far = max(CAP + _most_asked(clearances), cap_of(clearances))
-        self.asked = _most_asked(clearances)
+        self.asked, self.cap = _most_asked(clearances), cap_of(clearances)
         still = np.flatnonzero(cast.link == 0)
         self._still_boxes = self._whole(*stage.still_boxes(), still)
         self._stands = self._standing()[:, cast.parts.owner[still]]
@@ -132,7 +133,9 @@ class Meetings:
         lows, highs = (np.stack(side, axis=1) for side in zip(*boxes.values(), strict=True))
         first, second = row[pairs[:, 0]], row[pairs[:, 1]]
         gap = box_gap(lows[:, first], highs[:, first], lows[:, second], highs[:, second])
-        near = (gap < far)[:, self.motion]
+        near = gap < far
+        near &= self.cast.between.near(self.stage.pieces, pairs, min(far, self.cap)).T
+        near = near[:, self.motion]
         near &= self._carried.T[owner[pairs[:, 0]]] & self._carried.T[owner[pairs[:, 1]]]
         pair, segment = np.nonzero(near)
         return segment, pairs[pair, 0], pairs[pair, 1]

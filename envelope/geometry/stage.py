@@ -28,13 +28,15 @@ class BendOf(Protocol):
 class Mover(Protocol):
     """What carries the solids (see `arm.travel.Travel`)."""
 
-    def common(self, first: int, second: int) -> int: ...  # noqa: D102
+    def seat(self, first: int, second: int) -> int: ...  # noqa: D102
 
     def frames(self, q: Array) -> Array: ...  # noqa: D102
 
     def bend(self, steps: Array, root: int, link: int) -> BendOf: ...  # noqa: D102
 
     def reach(self, root: int, link: int, points: Array) -> Array: ...  # noqa: D102
+
+    def only_axis(self, root: int, link: int) -> Array | None: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -114,6 +116,7 @@ class Stage:
         self._fixed = np.zeros((0, len(pieces.first)))
         self._spin = np.zeros((0, len(pieces.first)))
         self._lever = np.zeros((0, len(link)))
+        self._axis = np.zeros((3, 0))
         signs = np.array(np.meshgrid((-1, 1), (-1, 1), (-1, 1))).reshape(3, 8).T
         corners = parts.box_centre[:, None] + signs * parts.box_half[:, None]
         self._corners = corners @ np.swapaxes(parts.rotation, 1, 2) + parts.position[:, None]
@@ -126,15 +129,25 @@ class Stage:
             axis=1,
         )
 
-    def stray(self, piece: Index, turning: "Turning") -> Array:
+    def stray(self, piece: Index, turning: "Turning", along: Array | None = None) -> Array:
         """How far parts may stray over whole pieces, shape (n,) [m].
 
         From what is linear between the pieces' corners; over a part of a piece that is smaller
         by a factor, less by its square.
+
+        Args:
+            piece: Shape (n,).
+            turning: Of the parts against their root links.
+            along: Unit directions in the root frames that alone count, shape (3, n).
         """
         at = turning.row * len(self.pieces.first) + piece
         fixed, spin = self._fixed.reshape(-1)[at], self._spin.reshape(-1)[at]
-        return (fixed + spin * spin * turning.lever) * self.pieces.stray
+        stray = (fixed + spin * spin * turning.lever) * self.pieces.stray
+        if along is None:
+            return stray
+        # what turns about one axis alone does not stray along it
+        level = dot(self._axis[:, turning.row], along)
+        return stray * np.sqrt(np.maximum(1.0 - level * level, 0.0))
 
     def turning(self, part: Index, root: Index) -> "Turning":
         """What `stray` needs to know of parts seen from root links, shapes (n,)."""
@@ -149,7 +162,7 @@ class Stage:
         """Work out bends and levers for pairs of links that are not known yet."""
         count = len(self._row)
         keys = np.bincount(root * count + link, minlength=count * count).reshape(count, count)
-        fixed, spin, lever = [self._fixed], [self._spin], [self._lever]
+        fixed, spin, lever, axis = [self._fixed], [self._spin], [self._lever], [self._axis]
         known = len(self._fixed)
         for base, moved in np.argwhere((keys > 0) & (self._row < 0)).tolist():
             bounds = [self.mover.bend(steps, base, moved) for steps in self._steps]
@@ -162,6 +175,9 @@ class Stage:
             fixed.append(np.max([bound.fixed for bound in bounds], axis=0, keepdims=True))
             spin.append(np.max([bound.spin for bound in bounds], axis=0, keepdims=True))
             lever.append(levers)
+            only = self.mover.only_axis(base, moved)
+            axis.append(np.zeros((3, 1)) if only is None else only[:, None])
+        self._axis = np.concatenate(axis, axis=1)
         self._fixed, self._spin, self._lever = (
             np.concatenate(rows) for rows in (fixed, spin, lever)
         )

@@ -20,7 +20,7 @@ from envelope.motion.options import tasks_of
 
 ROOT = Path(__file__).parents[2]
 CELL = ROOT / "cells" / "biscuits-two-pallets.yaml"
-BLOCK = 32  # as the command judges them
+BLOCK = 96  # as the command judges them
 CLASSES = (
     "carried_to_placed",
     "carried_to_guide",

@@ -69,12 +69,27 @@ def path_pairs(chain):
     ]
 
 
+def other_pairs(chain):
+    """Links with every other root, of those that no slide lies between."""
+    on_path, count = set(path_pairs(chain)), len(chain.links) + 1
+
+    def slides(link):
+        return {at for at in chain.path(link) if chain.links[at - 1].prismatic}
+
+    return [
+        (root, link)
+        for root in range(count)
+        for link in range(count)
+        if root != link and (root, link) not in on_path and slides(root) == slides(link)
+    ]
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_no_point_of_a_random_tree_leaves_its_chord_further_than_claimed(seed):
     rng = np.random.default_rng(seed)
     chain = lift_along_the_turn(rng) if seed % 10 == 0 else random_chain(rng)
     points = rng.uniform(-1.0, 1.0, (4, 3))
-    for root, link in path_pairs(chain):
+    for root, link in (*path_pairs(chain), *other_pairs(chain)):
         starts, steps = random_motions(rng, chain.dof, 40)
         assert deviation_shares(chain, root, link, starts, steps, points).max() <= 1.0
 
@@ -84,7 +99,7 @@ def test_no_point_of_a_generic_arm_leaves_its_chord_further_than_claimed(name):
     rng = np.random.default_rng(7)
     chain = load_arm(name).chain
     points = rng.uniform(-0.8, 0.8, (4, 3))
-    for root, link in path_pairs(chain):
+    for root, link in (*path_pairs(chain), *other_pairs(chain)):
         starts, steps = random_motions(rng, chain.dof, 100)
         assert deviation_shares(chain, root, link, starts, steps, points).max() <= 1.0
 
@@ -138,6 +153,73 @@ def test_climbing_towards_the_bound_of_a_tree_never_passes_it():
         found.append(climbed(chain, 0, len(chain.links), rng, rounds=40))
     assert max(found) <= 1.0
     assert max(found) > 0.9
+
+
+def test_climbing_towards_the_bound_between_branches_of_a_tree_never_passes_it():
+    found = []
+    for seed in range(40):
+        rng = np.random.default_rng(300 + seed)
+        chain = random_chain(rng)
+        pairs = other_pairs(chain)
+        if pairs and len(found) < 8:
+            root, link = pairs[int(rng.integers(len(pairs)))]
+            found.append(climbed(chain, root, link, rng, rounds=40))
+    assert len(found) == 8
+    assert max(found) <= 1.0
+    assert max(found) > 0.8
+
+
+def test_what_turns_about_one_direction_does_not_stray_along_it():
+    checked = 0
+    chains = [random_chain(np.random.default_rng(seed)) for seed in range(40)]
+    chains += [load_arm(name).chain for name in arm_names()]
+    for seed, chain in enumerate(chains):
+        rng = np.random.default_rng(seed)
+        travel, points = Travel(chain), rng.uniform(-1.0, 1.0, (3, 3))
+        for root, link in (*path_pairs(chain), *other_pairs(chain)):
+            axis = travel.only_axis(root, link)
+            if axis is None:
+                continue
+            starts, steps = random_motions(rng, chain.dof, 10)
+            seen = [
+                relative_points(chain, starts + share * steps, root, link, points)
+                for share in (0.0, 0.3, 1.0)
+            ]
+            off = seen[1] - (0.7 * seen[0] + 0.3 * seen[2])
+            assert np.abs((off * axis).sum(axis=-1)).max() <= 1e-12
+            checked += 1
+    assert checked > 100
+
+
+def test_bars_that_turn_alike_do_not_turn_against_each_other():
+    arm = load_arm("palletizer-3000-160")
+    names = arm.chain.names
+    upper_arm, bar = names.index("upper arm"), names.index("parallel bar")
+    travel, step = Travel(arm.chain), np.array([[0.2, 0.5, -0.4, 1.0]])
+    seat = travel.seat(upper_arm, bar)
+    assert seat == upper_arm
+    bound = travel.bend(step, seat, bar)
+    assert bound.spin[0] == pytest.approx(0.0, abs=1e-15)
+    between = np.linalg.norm(
+        arm.chain.links[bar - 1].origin - arm.chain.links[upper_arm - 1].origin
+    )
+    assert bound.fixed[0] <= 0.25 * between + 1e-12
+    assert travel.bend(step, 0, bar).spin[0] > 0.5
+
+
+def test_what_stands_still_is_the_seat_unless_something_slides_between():
+    rng = np.random.default_rng(8)
+    for _ in range(30):
+        chain = random_chain(rng)
+        travel = Travel(chain)
+        count = len(chain.links) + 1
+        for first in range(count):
+            for second in range(count):
+                seat = travel.seat(first, second)
+                assert travel.seat(second, first) == seat
+                assert seat in (first, second, travel.common(first, second))
+                travel.bend(np.ones((1, chain.dof)), seat, first)
+                travel.bend(np.ones((1, chain.dof)), seat, second)
 
 
 def test_the_second_derivative_is_no_longer_than_the_bend():
