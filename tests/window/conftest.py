@@ -51,7 +51,9 @@ def display(tmp_path_factory):
     folder = tmp_path_factory.mktemp("display")
     reading, writing = os.pipe()
     command = [server, "-displayfd", str(writing), "-screen", "0", "1300x850x24"]
-    command += ["-fbdir", str(folder), "-nolisten", "tcp"]
+    # Without -noreset the server starts anew whenever its last window is closed, and shuts out who
+    # comes at that moment.
+    command += ["-fbdir", str(folder), "-nolisten", "tcp", "-noreset"]
     with subprocess.Popen(command, pass_fds=[writing], stderr=subprocess.DEVNULL) as running:
         os.close(writing)
         try:
