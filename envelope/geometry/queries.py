@@ -60,7 +60,7 @@ class Brackets:
         pair: Index of the pair at `upper`; piece and share: when.
         limit: Limit in force at that instant [m].
         direction: Unit direction from the first to the second solid there, shape (queries, 3),
-            in the frame of their common link.
+            in the frame of the link they are seen from: the base, where one of them stands.
     """
 
     lower: Array

@@ -8,10 +8,10 @@ the height still to go (see `queries.Limits`).
 
 The certificate. Take any direction d. Along d, the gap between two solids is at
 least the lesser of its values at the two ends of an interval, less an eighth of the
-bend of their points (see `arm.travel`). The direction comes from the distance
-routine at the middle of the interval; a poor direction costs tightness, never
-truth. Intervals that do not settle their query are halved, all queries level by
-level in one batch.
+bend of their points (see `arm.travel`); along the one axis about which parts turn against
+each other they do not bend. The direction comes from the distance routine at the middle
+of the interval; a poor direction costs tightness, never truth. Intervals that do not
+settle their query are halved, all queries level by level in one batch.
 
 Errs: on the safe side. `lower` is never above the true least margin; `upper` is a
 margin that really occurs, so that the truth lies between them.

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 
 from envelope.cell.load import load
+from envelope.checks.block import judge
 from envelope.motion.cycle import Segment
 from envelope.motion.options import tasks_of
 from envelope.motion.states import states_of
-from envelope.verify import _Pallet, judge
+from envelope.verify import _Pallet
 from tests.support.second_opinion import CELLS
 
 SETTINGS = (
