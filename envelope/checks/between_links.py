@@ -63,7 +63,8 @@ class Fields:
         self, links: _Links, joints: tuple[int, ...], ranges: Array, sides: Array, pairs: Index
     ) -> None:
         self._links, self._joints, self._pairs = links, joints, pairs
-        self._low, span = ranges[:, 0], ranges[:, 1] - ranges[:, 0]
+        self._low, self._high = ranges.T
+        span = self._high - self._low
         counts = np.minimum(np.maximum(np.ceil(span / sides), 1.0), _MOST)
         self._counts: tuple[int, ...] = tuple(counts.astype(int).tolist())
         self._size = np.maximum(span / counts, _EDGE)
@@ -89,11 +90,12 @@ class Fields:
         """Fields that each motion may touch, (motions, fields); whether it leaves the ranges."""
         corners = np.stack(pieces.corners)[:, :, list(self._joints)]
         counts = np.array(self._counts)
+        lowest, highest = corners.min(axis=0), corners.max(axis=0)
+        outside = ((lowest < self._low - _EDGE) | (highest > self._high + _EDGE)).any(axis=1)
         first, last = (
             np.floor((end - self._low) / self._size).astype(np.intp)
-            for end in (corners.min(axis=0) - _EDGE, corners.max(axis=0) + _EDGE)
+            for end in (lowest - _EDGE, highest + _EDGE)
         )
-        outside = ((first < -1) | (last > counts)).any(axis=1)
         # at an end of a range rounding may put a joint a trifle past it
         first, last = (np.minimum(np.maximum(at, 0), counts - 1) for at in (first, last))
         motion = np.repeat(np.arange(len(pieces.start) - 1), np.diff(pieces.start))

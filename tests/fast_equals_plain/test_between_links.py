@@ -112,7 +112,9 @@ def test_what_is_known_of_a_field_does_not_depend_on_who_asked_first():
         assert (between_links(arm, ranges(arm)).near(some, pairs, FAR) == known).all()
 
 
-def test_a_motion_that_leaves_the_ranges_counts_as_near_everywhere():
+@pytest.mark.parametrize("degrees", [1e-4, 5.0, 15.0])
+def test_a_motion_that_leaves_the_ranges_counts_as_near_everywhere(degrees):
+    """By less than a field as well: nothing is known of what lies beyond an end."""
     arm = load_arm("palletizer-3000-160")
     pieces = motions(arm, np.random.default_rng(0), count=5)
     pairs = every_pair(parts_of(arm)[1])
@@ -121,7 +123,7 @@ def test_a_motion_that_leaves_the_ranges_counts_as_near_everywhere():
     assert not between.near(pieces, pairs, FAR).all(axis=1).any()
     for joint in (1, 2):
         last = pieces.last.copy()
-        last[4, joint] = high[joint] + np.radians(15.0)
+        last[4, joint] = high[joint] + np.radians(degrees)
         left = between.near(replace(pieces, last=last), pairs, FAR)
         table = [f for f in between.fields if joint in f._joints]
         own = [pair for f in table for pair in f._pairs.tolist()]
