@@ -14,6 +14,7 @@ from envelope.cli.main import main
 from envelope.geometry.frames import pose
 from envelope.report.survey_map import base_map
 from envelope.report.survey_text import base_line, base_text
+from envelope.surveys import pools
 from envelope.surveys.base import Asked, survey_base
 from envelope.surveys.errors import SurveyError
 from envelope.surveys.judging import Request, judge_variant
@@ -258,7 +259,8 @@ def test_the_command_writes_results_map_and_best_cell(cell, capsys):
         (["--x", "0:10:5", "--best", "small.yaml"], "may not be written over"),
     ],
 )
-def test_what_is_wrong_is_told_and_nothing_is_written(cell, capsys, arguments, said):
+def test_what_is_wrong_is_told_and_nothing_is_written(cell, capsys, monkeypatch, arguments, said):
+    monkeypatch.setattr(pools, "CONNECT", 1.0)
     before = cell.read_bytes()
     assert main(["survey", "base", str(cell), *arguments]) == 2
     out = capsys.readouterr()
