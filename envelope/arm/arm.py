@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,6 +130,21 @@ class Arm:
     def dof(self) -> int:
         """Number of joint coordinates."""
         return self.chain.dof
+
+    @property
+    def body_names(self) -> tuple[str, ...]:
+        """For each body the name of what it is a part of: mostly its link's."""
+        return tuple(entry.part or self.chain.names[entry.link] for entry in self.bodies)
+
+    @property
+    def touching_bodies(self) -> frozenset[tuple[int, int]]:
+        """Pairs of bodies, by number and in order, that touch by construction."""
+        touching = {frozenset((pair.first, pair.second)) for pair in self.touching}
+        return frozenset(
+            (i, j)
+            for (i, first), (j, second) in combinations(enumerate(self.body_names), 2)
+            if frozenset((first, second)) in touching
+        )
 
     def inverse(self, base_from_flange: Array, stand: Array | None = None) -> Answers:
         """All branches for poses, shape (n, 4, 4), each confirmed by forward kinematics.

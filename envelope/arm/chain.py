@@ -12,6 +12,7 @@ from itertools import combinations
 
 import numpy as np
 
+from ..geometry.bodies import frozen
 from ..geometry.frames import Array
 
 BLOCK = 1024  # configurations worked on at once: their coordinates stay in the cache
@@ -209,6 +210,13 @@ class Chain:
             else:
                 frames[index] = Frames(_turned(parent.columns, link.axis, amount), position)
         return frames
+
+
+def facing_down(drop: float = 0.0) -> Array:
+    """Pose link_from_flange of a flange that faces down, so far under its link's origin [m]."""
+    pose = np.diag([1.0, -1.0, -1.0, 1.0])
+    pose[2, 3] = -drop
+    return frozen(pose)
 
 
 def _turned(columns: Array, axis: Array, angle: Array) -> Array:

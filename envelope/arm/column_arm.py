@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 
 from ..geometry.bodies import frozen
 from ..geometry.frames import Array
-from .chain import Chain, Link
+from .chain import Chain, Link, facing_down
 from .closed_form import bits, in_blocks, two_bars
 
 LINKS = ("base", "saddle", "upper arm", "forearm", "faceplate")
 BRANCHES = ("elbow right", "elbow left")
-_FLANGE_FACES_DOWN = ((1.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, -1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +46,7 @@ class ColumnArm:
             Link(LINKS[3], 2, frozen((self.upper_arm, 0.0, 0.0)), z, 2),
             Link(LINKS[4], 3, frozen((self.forearm, 0.0, 0.0)), z, 3),
         )
-        link_from_flange = np.eye(4)
-        link_from_flange[:3, :3] = _FLANGE_FACES_DOWN
-        link_from_flange[2, 3] = -self.flange_drop
-        return Chain(links, 4, 4, frozen(link_from_flange))
+        return Chain(links, 4, 4, facing_down(self.flange_drop))
 
     def solve(self, poses: Array) -> Array:
         """Candidates, shape (n, 2, 4), for poses base_from_flange, shape (n, 4, 4).

@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 
 from ..geometry.bodies import frozen
 from ..geometry.frames import Array
-from .chain import Chain, Link
+from .chain import Chain, Link, facing_down
 from .closed_form import in_blocks
 
 LINKS = ("base", "bridge", "trolley", "mast", "faceplate")
 BRANCHES = ("mast down",)
-_FLANGE_FACES_DOWN = ((1.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, -1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,9 +44,7 @@ class Gantry:
             Link(LINKS[3], 2, here, z, 2, prismatic=True),
             Link(LINKS[4], 3, frozen((self.mast_offset, 0.0, self.flange_height)), z, 3),
         )
-        link_from_flange = np.eye(4)
-        link_from_flange[:3, :3] = _FLANGE_FACES_DOWN
-        return Chain(links, 4, 4, frozen(link_from_flange))
+        return Chain(links, 4, 4, facing_down())
 
     def solve(self, poses: Array) -> Array:
         """The candidate, shape (n, 1, 4), for poses base_from_flange, shape (n, 4, 4).

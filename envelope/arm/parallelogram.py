@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from ..geometry.bodies import frozen
 from ..geometry.frames import Array
-from .chain import Chain, Link
+from .chain import Chain, Link, facing_down
 from .closed_form import base_turn, bits, in_blocks, two_bars
 
 LINKS = (
@@ -34,7 +34,6 @@ LINKS = (
 BRANCHES = tuple(
     ", ".join(words) for words in product(("front", "back"), ("elbow up", "elbow down"))
 )
-_FLANGE_FACES_DOWN = ((1.0, 0.0, 0.0), (0.0, -1.0, 0.0), (0.0, 0.0, -1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,10 +90,7 @@ class Parallelogram:
             Link("drive joint", 9, frozen((-self.drive_lever, 0.0, 0.0)), y, 2, -1.0),
             Link("drive rod", 10, here, y, 1),
         )
-        link_from_flange = np.eye(4)
-        link_from_flange[:3, :3] = _FLANGE_FACES_DOWN
-        link_from_flange[2, 3] = -self.flange_drop
-        return Chain(links, 4, 6, frozen(link_from_flange))
+        return Chain(links, 4, 6, facing_down(self.flange_drop))
 
     def solve(self, poses: Array) -> Array:
         """Candidates, shape (n, 4, 4), for poses base_from_flange, shape (n, 4, 4).

@@ -65,6 +65,7 @@ class Travel:
         self._chain = chain
         self._known: dict[tuple[int, int], tuple[_Stage, ...]] = {}
         self._axes: dict[tuple[int, int], Array | None] = {}
+        self._seats: dict[tuple[int, int], int] = {}
         self._paths = [(0, *chain.path(link)) for link in range(len(chain.links) + 1)]
 
     @property
@@ -87,10 +88,11 @@ class Travel:
         That is one of them, so that it stands still; where a slide lies between, the nearest
         link that carries both.
         """
-        if self._slides_between(first, second):
-            return self.common(first, second)
-        shared = self.common(first, second)
-        return shared if shared in (first, second) else min(first, second)
+        if (first, second) not in self._seats:
+            shared = self.common(first, second)
+            one_of_them = shared in (first, second) or self._slides_between(first, second)
+            self._seats[first, second] = shared if one_of_them else min(first, second)
+        return self._seats[first, second]
 
     def joints_between(self, first: int, second: int) -> tuple[int, ...]:
         """The joint coordinates that move two links against each other, by number."""

@@ -12,15 +12,14 @@ ranges, on meshes, or depends on more joints counts as near.
 import pickle
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..arm.arm import Arm
 from ..arm.travel import Travel
 from ..geometry.frames import Array
-from ..geometry.queries import Limits, Pairs
+from ..geometry.queries import Limits, Mask, Pairs
 from ..geometry.solids import TRIANGLE, Solids
 from ..geometry.stage import Index, Pieces, Stage
 from ..geometry.sweep import at_a_glance
@@ -32,8 +31,6 @@ _WORTH = 3  # pairs of parts below which fields over two joints cost more than t
 _MOST = 64  # fields along one joint
 _MOST_PARTS = 60  # of an arm: finer models are watched motion by motion
 _EDGE = 1e-9  # [rad or m]: by which fields overlap, so that rounding leaves no gap
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -139,7 +136,7 @@ class Fields:
         return Pieces(np.arange(count + 1), corners[0], corners[1], to_go, corners[2])
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class BetweenLinks:
     """The fields of an arm, by the joints that they are over."""
 
@@ -199,12 +196,9 @@ def _between_links(arm: Arm, usable: tuple[tuple[float, float], ...]) -> Between
 
 def _meeting(arm: Arm, parts: Solids, link: Index) -> Iterator[tuple[int, int]]:
     """Pairs of parts, no meshes, of different links that do not touch by construction."""
-    names = [entry.part or arm.chain.names[entry.link] for entry in arm.bodies]
-    touching = {frozenset((pair.first, pair.second)) for pair in arm.touching}
+    touching = arm.touching_bodies
     owner: list[int] = parts.owner.tolist()
     solid: list[int] = np.flatnonzero(parts.kind != TRIANGLE).tolist()
-    for first, second in product(solid, solid):
-        alike = link[first] == link[second]
-        together = frozenset((names[owner[first]], names[owner[second]])) in touching
-        if first < second and not alike and not together:
+    for first, second in combinations(solid, 2):  # parts stand in the order of their bodies
+        if link[first] != link[second] and (owner[first], owner[second]) not in touching:
             yield first, second

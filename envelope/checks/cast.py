@@ -136,10 +136,10 @@ Entry = tuple[Actor, Body]
 
 
 def _arm(cell: Cell) -> list[Entry]:
-    names = cell.mounted.arm.chain.names
+    arm = cell.mounted.arm
     return [
-        (Actor(f"link/{entry.part or names[entry.link]}", "arm", entry.link), entry.body)
-        for entry in cell.mounted.arm.bodies
+        (Actor(f"link/{name}", "arm", entry.link), entry.body)
+        for name, entry in zip(arm.body_names, arm.bodies, strict=True)
     ]
 
 
@@ -293,20 +293,13 @@ def _moved(matrix: Array, body: Body) -> Body:
 
 def _together(cell: Cell, actors: Sequence[Actor]) -> frozenset[tuple[int, int]]:
     """Pairs of moving actors that are not watched: on one link, or touching as the arm says."""
-    touching = {
-        frozenset((f"link/{pair.first}", f"link/{pair.second}"))
-        for pair in cell.mounted.arm.touching
-    }
+    touching = cell.mounted.arm.touching_bodies  # which are the first of the actors
     moving = [i for i, actor in enumerate(actors) if actor.link or actor.role == "arm"]
     return frozenset(
         (i, j)
         for i in moving
         for j in moving
-        if i < j
-        and (
-            actors[i].link == actors[j].link
-            or frozenset((actors[i].name, actors[j].name)) in touching
-        )
+        if i < j and (actors[i].link == actors[j].link or (i, j) in touching)
     )
 
 

@@ -53,7 +53,7 @@ class Watch:
         stretches = stretches or along(cast.travel, planned)
         self.cast, self.planned = cast, planned
         self.rules = Rules(cell)
-        self._cell, self.clearances = cell, cell.clearances
+        self._cell = cell
         self.segments = stretches.segments
         self._stretches = stretches
         self.stage = Stage(cast.travel, cast.parts, cast.link, stretches.pieces)
@@ -77,7 +77,7 @@ class Watch:
             self.stage,
             pairs,
             self._limits(unique[asking, 2]),
-            cap=cap_of(self.clearances),
+            cap=cap_of(self._cell.clearances),
             floor=self._floor(),
             values=values,
         )
@@ -114,8 +114,8 @@ class Watch:
             for name in ("full", "rest")
         )
         touching = np.array([rule.touching for rule in self._rules], dtype=bool)[rules]
-        wanted = np.where(touching, 0.0, self.clearances.margin)
-        return Limits(full, rest, wanted, self.clearances.taper_height)
+        wanted = np.where(touching, 0.0, self._cell.clearances.margin)
+        return Limits(full, rest, wanted, self._cell.clearances.taper_height)
 
     def _floor(self) -> float:
         """Overlap that is told as "deeper than" whatever is watched: below all limits [m]."""

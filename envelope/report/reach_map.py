@@ -2,7 +2,7 @@
 
 from ..surveys.results import ReachMap, ReachSurvey
 from .map_drawing import Panel, Tile, sheet
-from .survey_text import slides_told
+from .survey_text import REACH_ALONE, slides_told
 
 _TURNS, _ROOM = "turns of the tool in reach", "largest joint room over these turns"
 
@@ -17,7 +17,7 @@ def reach_map(survey: ReachSurvey) -> str:
     remarks = [
         "Where the group's centre may be with tool and group hanging straight down, seen from "
         "above. White: out of reach.",
-        "Reach alone: nothing is said of what is met on the way there.",
+        REACH_ALONE,
         *slides_told(survey),
     ]
     return sheet(f"{survey.cell_name}: what the arm reaches", remarks, rows)

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator
 from textwrap import wrap
+from typing import NamedTuple
 
 import numpy as np
 
@@ -75,37 +76,46 @@ def where(extreme: Extreme) -> str:
     return ", ".join([extreme.body, *when])
 
 
-def facts(space: Space, plan: Outline) -> Iterator[tuple[str, str]]:
-    """What it takes up, in names and values."""
+class Fact(NamedTuple):
+    """One thing that it takes up: a number with its unit, or a span; and more about it."""
+
+    name: str
+    number: str
+    unit: str
+    more: str = ""
+
+
+def facts(space: Space, plan: Outline) -> Iterator[Fact]:
+    """What it takes up."""
     low, high = space.swept.box()
-    yield "greatest height", f"{up(space.highest.height)} mm, {where(space.highest)}"
+    yield Fact("greatest height", f"{up(space.highest.height)}", "mm", where(space.highest))
     if space.lowest is not None:
-        lowest = down(space.lowest.height)
-        yield "lowest of tool and groups", f"{lowest} mm, {where(space.lowest)}"
+        lowest = f"{down(space.lowest.height)}"
+        yield Fact("lowest of tool and groups", lowest, "mm", where(space.lowest))
     for axis, letter in enumerate("xy"):
-        yield f"along {letter}", f"{down(low[axis])} to {up(high[axis])} mm"
-    yield "floor under it", f"{plan.area:.2f} m2"
-    yield "volume", f"{space.swept.volume:.2f} m3"
-    yield (
-        "exact to",
-        (
-            f"the solid contains the exact one, and no point of it is farther than "
-            f"{up(space.swept.tolerance)} mm from that"
-        ),
+        yield Fact(f"along {letter}", "", "", f"{down(low[axis])} to {up(high[axis])} mm")
+    yield Fact("floor under it", f"{plan.area:.2f}", "m2")
+    yield Fact("volume", f"{space.swept.volume:.2f}", "m3")
+
+
+def exactness(space: Space) -> str:
+    """How far it may be from the exact one."""
+    return (
+        "the solid contains the exact one, and no point of it is farther than "
+        f"{up(space.swept.tolerance)} mm from that"
     )
 
 
 def _facts(space: Space, plan: Outline) -> Iterator[str]:
     """The same as lines, values below each other."""
     yield ""
-    for name, value in facts(space, plan):
-        number, _, rest = value.partition(" ")
-        if name == "exact to":
-            yield f"{value[:1].upper()}{value[1:]}."
-        elif number.lstrip("-").replace(".", "").isdigit() and not rest.startswith("to"):
-            yield f"{name:<25}{number:>10} {rest}".replace(" mm, ", " mm  ", 1)
+    for name, number, unit, more in facts(space, plan):
+        if number:
+            yield f"{name:<25}{number:>10} {unit}  {more}".rstrip()
         else:
-            yield f"{name:<28} {value}"
+            yield f"{name:<28} {more}"
+    told = exactness(space)
+    yield f"{told[:1].upper()}{told[1:]}."
 
 
 def _bands(found: Swept) -> Iterator[str]:

@@ -14,7 +14,7 @@ from ..surveys.space_clearance import Nearest
 from ..surveys.space_views import Outline
 from .answer_page import Answer, Drawing, Figure, Row, Table, Value, as_page
 from .map_drawing import Panel, Tile, single
-from .space import CAUTION, WHAT, bands, clearance, down, facts, up, where
+from .space import CAUTION, WHAT, bands, clearance, down, exactness, facts, up, where
 from .space_drawing import views
 from .space_svg import as_svg
 
@@ -38,7 +38,12 @@ def space_page(
         near: What is nearest to each obstacle.
         hinted: What is hinted at about distances that concern people.
     """
-    told = [f"{name.capitalize()}: {value}." for name, value in facts(found, outlines[0])]
+    told = [
+        f"{fact.name.capitalize()}: {', '.join(filter(None, (amount, fact.more)))}."
+        for fact in facts(found, outlines[0])
+        for amount in (f"{fact.number} {fact.unit}".strip(),)
+    ]
+    told.append(f"Exact to: {exactness(found)}.")
     told += [f"Hint: {' '.join(f'{line}.' for line in hint.lines)}" for hint in hinted]
     return as_page(
         Answer(

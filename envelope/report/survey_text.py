@@ -4,8 +4,9 @@ from collections.abc import Iterator, Sequence
 
 from ..surveys.results import BaseSurvey, Column, Height, ReachSurvey, StackSurvey, Stop, Tolerance
 
+REACH_ALONE = "Reach alone: nothing is said of what is met on the way there."
 _SHOWN = 12  # rows of a table that are worth reading
-LEAST_CLEARANCE = (
+_LEAST_CLEARANCE = (
     "Least clearance: the smallest of all motions, where the limit is asked for in full. The last "
     "millimetres before rest and what touches as intended are judged by limits of their own; an "
     "overlap that fails counts wherever it is."
@@ -26,7 +27,7 @@ def base_text(survey: BaseSurvey) -> str:
 def base_told(survey: BaseSurvey) -> tuple[str, ...]:
     """What a table of all variants does not tell, a paragraph each."""
     told = _paragraphs(_left_out(survey, len(survey.ranked)))
-    return (*told, LEAST_CLEARANCE, *map(_tolerance_line, survey.tolerances))
+    return (*told, _LEAST_CLEARANCE, *map(_tolerance_line, survey.tolerances))
 
 
 def base_line(survey: BaseSurvey) -> str:
@@ -217,7 +218,7 @@ def reach_told(survey: ReachSurvey) -> tuple[str, ...]:
     return (
         f"In reach: hanging straight down, with at least one of {survey.tried} turns of the tool "
         f"(any: with all of them), on a grid of {survey.step:g} mm.",
-        "Reach alone: nothing is said of what is met on the way there.",
+        REACH_ALONE,
         *slides_told(survey),
     )
 

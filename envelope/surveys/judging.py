@@ -162,7 +162,11 @@ def room_as_angle(judgement: Judgement, slide_worth: float) -> float:
     """
     if judgement.room is None:
         return -math.inf
-    return judgement.room * (slide_worth if judgement.room_unit == "mm" else 1.0)
+    return _as_angle(judgement.room, judgement.room_unit, slide_worth)
+
+
+def _as_angle(room: float, unit: str, slide_worth: float) -> float:
+    return room * (slide_worth if unit == "mm" else 1.0)
 
 
 def _unhindered(judged: Judged) -> bool:
@@ -184,7 +188,7 @@ def _room(cell: Cell, judged: Sequence[Judged]) -> tuple[float | None, str]:
     ]
     worth = cell.mounted.slide_worth()
     found = [
-        (f.value * (worth if f.unit == "mm" else 1.0), f.value, f.unit)
+        (_as_angle(f.value, f.unit, worth), f.value, f.unit)
         for f in rooms
         if f is not None and f.value is not None
     ]

@@ -84,6 +84,15 @@ def other_pairs(chain):
     ]
 
 
+def two_links_of_random_trees(seed, count):
+    """Every two links of random trees: chain, bounds, and their numbers."""
+    rng = np.random.default_rng(seed)
+    for _ in range(count):
+        chain = random_chain(rng)
+        travel, links = Travel(chain), range(len(chain.links) + 1)
+        yield from ((chain, travel, first, second) for first in links for second in links)
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_no_point_of_a_random_tree_leaves_its_chord_further_than_claimed(seed):
     rng = np.random.default_rng(seed)
@@ -208,18 +217,12 @@ def test_bars_that_turn_alike_do_not_turn_against_each_other():
 
 
 def test_what_stands_still_is_the_seat_unless_something_slides_between():
-    rng = np.random.default_rng(8)
-    for _ in range(30):
-        chain = random_chain(rng)
-        travel = Travel(chain)
-        count = len(chain.links) + 1
-        for first in range(count):
-            for second in range(count):
-                seat = travel.seat(first, second)
-                assert travel.seat(second, first) == seat
-                assert seat in (first, second, travel.common(first, second))
-                travel.bend(np.ones((1, chain.dof)), seat, first)
-                travel.bend(np.ones((1, chain.dof)), seat, second)
+    for chain, travel, first, second in two_links_of_random_trees(8, 30):
+        seat = travel.seat(first, second)
+        assert travel.seat(second, first) == seat
+        assert seat in (first, second, travel.common(first, second))
+        travel.bend(np.ones((1, chain.dof)), seat, first)
+        travel.bend(np.ones((1, chain.dof)), seat, second)
 
 
 def test_the_second_derivative_is_no_longer_than_the_bend():
@@ -316,12 +319,6 @@ def test_a_slide_across_a_turning_axis_is_refused():
 
 
 def test_the_common_link_is_the_last_one_that_both_paths_share():
-    rng = np.random.default_rng(4)
-    for _ in range(20):
-        chain = random_chain(rng)
-        travel = Travel(chain)
-        count = len(chain.links) + 1
-        for first in range(count):
-            for second in range(count):
-                shared = {0, *chain.path(first)} & {0, *chain.path(second)}
-                assert travel.common(first, second) == max(shared)
+    for chain, travel, first, second in two_links_of_random_trees(4, 20):
+        shared = {0, *chain.path(first)} & {0, *chain.path(second)}
+        assert travel.common(first, second) == max(shared)

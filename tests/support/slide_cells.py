@@ -5,46 +5,44 @@ from pathlib import Path
 from envelope.cell.load import load
 from envelope.cell.model import Cell
 
-GANTRY = """
-name: Gantry
-arm: {model: gantry-3200-80, at: {x: 0, y: 0}}
-tool: {model: one-field-400x300}
+_TEXT = """
+name: {name}
+arm: {{model: {model}, at: {{x: 0, y: 0}}}}
+tool: {{model: one-field-400x300}}
 cartons:
-  box: {size: [400, 300, 250], mass: 12}
+  box: {{size: [400, 300, 250], mass: 12}}
 infeed:
-  at: {x: 310, y: 200, z: 700, yaw: -90}
+  at: {{x: {infeed[0]}, y: {infeed[1]}, z: 700, yaw: -90}}
   width: 400
 pallets:
-  A: {size: [1200, 800, 144], at: {x: 690, y: -400}, stack: main}
+  A: {{size: [{size[0]}, {size[1]}, 144], at: {{x: {pallet[0]}, y: {pallet[1]}}}, stack: main}}
 stacks:
-  main: {layers: 2, patterns: [row]}
+  main: {{layers: 2, patterns: [row]}}
 patterns:
   row:
     order: as written
     placements:
-      - {group: box, at: {x: 1000, y: 150}}
-      - {group: box, at: {x: 200, y: 150}}
+      - {{group: box, at: {{x: {first[0]}, y: {first[1]}}}}}
+      - {{group: box, at: {{x: {second[0]}, y: {second[1]}}}}}
 """
-COLUMN = """
-name: Column arm
-arm: {model: column-arm-1600-50, at: {x: 0, y: 0}}
-tool: {model: one-field-400x300}
-cartons:
-  box: {size: [400, 300, 250], mass: 12}
-infeed:
-  at: {x: 1050, y: -700, z: 700, yaw: -90}
-  width: 400
-pallets:
-  A: {size: [800, 1200, 144], at: {x: 850, y: -300}, stack: main}
-stacks:
-  main: {layers: 2, patterns: [row]}
-patterns:
-  row:
-    order: as written
-    placements:
-      - {group: box, at: {x: 600, y: 150}}
-      - {group: box, at: {x: 200, y: 1000}}
-"""
+GANTRY = _TEXT.format(
+    name="Gantry",
+    model="gantry-3200-80",
+    infeed=(310, 200),
+    size=(1200, 800),
+    pallet=(690, -400),
+    first=(1000, 150),
+    second=(200, 150),
+)
+COLUMN = _TEXT.format(
+    name="Column arm",
+    model="column-arm-1600-50",
+    infeed=(1050, -700),
+    size=(800, 1200),
+    pallet=(850, -300),
+    first=(600, 150),
+    second=(200, 1000),
+)
 
 
 def slide_cell(folder: Path, text: str, *changes: tuple[str, str]) -> Cell:
