@@ -9,9 +9,8 @@ import numpy as np
 from ..cell.model import Cell
 from ..motion.cycle import Cycle
 from ..motion.pace import pace_of
-from ..motion.profile import duration
 from ..motion.rounding import saved_by_rounding
-from ..motion.timing import joint_phases
+from ..motion.timing import timed_moves
 from ..palletizing.group import Group, Placement
 from .finding import Judged
 from .production import Turn
@@ -60,12 +59,11 @@ def jobs_of(cell: Cell, judged: Sequence[Judged]) -> list[Job]:
 def _between(cell: Cell, cycles: Sequence[Cycle]) -> list[float]:
     """Seconds from where each cycle ends to where the next one starts."""
     pace = pace_of(cell.mounted.arm, cell.motion, loaded=False)
-    taken: list[float] = []
-    for cycle, following in pairwise([*cycles, *cycles[:1]]):
-        rows = np.stack([cycle.segments[-1].joints[-1], following.segments[0].joints[0]])
-        profile = joint_phases(pace, rows)
-        taken.append(duration(profile) if len(profile) else 0.0)
-    return taken
+    moves = [
+        np.stack([cycle.segments[-1].joints[-1], following.segments[0].joints[0]])
+        for cycle, following in pairwise([*cycles, *cycles[:1]])
+    ]
+    return [float(timed.times[-1]) for timed in timed_moves(pace, moves)]
 
 
 def _job(cell: Cell, placement: Placement, cycle: Cycle, saved: float, more: float) -> Job:

@@ -1,73 +1,61 @@
 """Cycles put together: segments one after another, and the clock that runs along."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 
 from ..cell.model import Cell
+from ..geometry.bodies import frozen
 from ..geometry.frames import Array
 from .cycle import Segment, SegmentName
 from .pace import pace_of
-from .timing import joint_phases, line_demand, line_phases, row_times, shifted
+from .profile import TIME
+from .timing import Timed, timed_lines, timed_moves
 
 FAR = 10.0  # [m]: height to go on segments that do not come to rest
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LineTimes:
-    """A straight line in time, from 0: see `Segment` and `timing`."""
+class Piece:
+    """A segment that has no times yet; see `Segment`.
 
-    demand: float
-    phases: Array
-    times: Array
-
-
-class Times:
-    """Times of segments; every different straight line is worked out once, for cycles share them.
-
-    Args:
-        cell: The cell.
+    Attributes:
+        length: Of a straight line [m]; None for a joint move.
     """
 
-    def __init__(self, cell: Cell) -> None:
-        arm, motion = cell.mounted.arm, cell.motion
-        self.pace = {loaded: pace_of(arm, motion, loaded=loaded) for loaded in (False, True)}
-        self._lines: dict[tuple[object, ...], LineTimes] = {}
+    name: SegmentName
+    joints: Array
+    to_go: Array
+    carried: tuple[int, ...]
+    release: int
+    length: float | None
+    key: "_Key"
 
-    def of_line(self, rows: Array, length: float, *, loaded: bool) -> LineTimes:
-        """Times of the line through rows, shape (n, dof), of a length [m]."""
-        key = (rows.tobytes(), length, loaded)
-        if key not in self._lines:
-            pace = self.pace[loaded]
-            phases = line_phases(pace, rows, length)
-            times = row_times(phases, "linear", len(rows))
-            self._lines[key] = LineTimes(line_demand(pace, rows, length), phases, times)
-        return self._lines[key]
+    @property
+    def kind(self) -> Literal["joint", "linear"]:
+        """As that of a segment."""
+        return "joint" if self.length is None else "linear"
+
+
+_Key = tuple[bytes, float | None, bool]  # rows, length and whether loaded: what times depend on
 
 
 class Assembly:
-    """Collects the segments of a cycle and keeps the clock."""
+    """Collects what a cycle is made of: moves, and seconds for which the arm stands still."""
 
-    def __init__(self, times: Times) -> None:
-        self._times = times
-        self._clock = 0.0
-        self.segments: list[Segment] = []
-
-    @property
-    def last(self) -> Array:
-        """Joints where the last segment ends."""
-        return self.segments[-1].joints[-1]
+    def __init__(self) -> None:
+        self.pieces: list[Piece | float] = []
 
     def dwell(self, seconds: float) -> None:
         """Stand still."""
-        self._clock += seconds
+        self.pieces.append(seconds)
 
     def joint(self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int) -> None:
         """Add a joint-interpolated move over rows, shape (n, dof)."""
-        phases = joint_phases(self._times.pace[bool(carried)], rows)
-        to_go = np.full(len(rows), FAR)
-        segment = Segment(name, "joint", rows, to_go, carried, release, to_go)
-        self._add(segment, phases, row_times(phases, "joint", len(rows)))
+        self._add(name, rows, (FAR, FAR), carried, release, None)
 
     def line(
         self,
@@ -80,13 +68,82 @@ class Assembly:
     ) -> None:
         """Add a straight line between two heights to go, slanted by a way sideways [m]."""
         length = float(np.hypot(heights[1] - heights[0], sideways))
-        line = self._times.of_line(rows, length, loaded=bool(carried))
-        to_go = np.linspace(*heights, len(rows))
-        segment = Segment(name, "linear", rows, to_go, carried, release, to_go, line.demand)
-        self._add(segment, line.phases, line.times)
+        self._add(name, rows, heights, carried, release, length)
 
-    def _add(self, segment: Segment, phases: Array, times: Array) -> None:
-        """A segment and its times, both from 0."""
-        timed = replace(segment, times=self._clock + times, phases=shifted(phases, self._clock))
-        self.segments.append(timed)
-        self._clock = float(timed.times[-1])
+    def _add(
+        self,
+        name: SegmentName,
+        rows: Array,
+        heights: tuple[float, float],
+        carried: tuple[int, ...],
+        release: int,
+        length: float | None,
+    ) -> None:
+        to_go = _evenly(*heights, len(rows))
+        key = (rows.tobytes(), length, bool(carried))
+        self.pieces.append(Piece(name, rows, to_go, carried, release, length, key))
+
+
+class Times:
+    """Times of segments; what is run alike is worked out once, for cycles share their lines.
+
+    Args:
+        cell: The cell.
+    """
+
+    def __init__(self, cell: Cell) -> None:
+        arm, motion = cell.mounted.arm, cell.motion
+        self.pace = {loaded: pace_of(arm, motion, loaded=loaded) for loaded in (False, True)}
+        self._timed: dict[_Key, Timed] = {}
+
+    def segments(self, assemblies: Sequence[Assembly]) -> list[tuple[Segment, ...]]:
+        """The segments of each cycle by the cycle's own clock, all timed in one go."""
+        new: dict[_Key, Piece] = {}
+        for assembly in assemblies:
+            for piece in assembly.pieces:
+                if isinstance(piece, Piece) and piece.key not in self._timed:
+                    new[piece.key] = piece
+        for loaded, pace in self.pace.items():
+            lines: dict[_Key, tuple[Array, float]] = {}
+            moves: dict[_Key, Array] = {}
+            for key, piece in new.items():
+                if key[2] is not loaded:
+                    continue
+                if piece.length is None:
+                    moves[key] = piece.joints
+                else:
+                    lines[key] = (piece.joints, piece.length)
+            self._timed |= zip(lines, timed_lines(pace, [*lines.values()]), strict=True)
+            self._timed |= zip(moves, timed_moves(pace, [*moves.values()]), strict=True)
+        return [tuple(self._by_the_clock(assembly)) for assembly in assemblies]
+
+    def _by_the_clock(self, assembly: Assembly) -> list[Segment]:
+        clock, segments = 0.0, list[Segment]()
+        for piece in assembly.pieces:
+            if not isinstance(piece, Piece):
+                clock += piece
+                continue
+            timed = self._timed[piece.key]
+            phases, times = timed.phases.copy(), clock + timed.times
+            phases[:, TIME] += clock
+            segments.append(
+                Segment(
+                    piece.name,
+                    piece.kind,
+                    piece.joints,
+                    times,
+                    piece.carried,
+                    piece.release,
+                    piece.to_go,
+                    timed.demand,
+                    phases,
+                )
+            )
+            clock = float(times[-1])
+        return segments
+
+
+@lru_cache(maxsize=4096)
+def _evenly(start: float, end: float, count: int) -> Array:
+    """Evenly spaced from start to end, shape (count,)."""
+    return frozen(np.linspace(start, end, count))

@@ -4,6 +4,7 @@ import numpy as np
 
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
+from ..palletizing.group import Group
 from .options import Option, Task
 from .postures import Reach
 
@@ -21,11 +22,12 @@ class Heights:
         for placement in pallet.placements:
             self._tops.append(max(self._tops[-1], placement.z))
         self._highest: dict[tuple[object, ...], float] = {}
+        self._depths: dict[str, float] = {}
 
     def lift(self, task: Task) -> float:
         """The least lift off the pick: past the guides and the queue in any case [m]."""
         motion, infeed = self._cell.motion, self._cell.infeed
-        height = -float(task.group.extent()[0, 2])
+        height = self._deep(task.group)
         past_queue = height + _PAST if infeed.queue else 0.0
         return max(motion.lift_off, infeed.guide_height + _PAST, past_queue)
 
@@ -70,12 +72,18 @@ class Heights:
     def clear(self, task: Task, release: int) -> float:
         """Height over the placement at which the group clears all that stands on the pallet [m]."""
         over = self._tops[task.first + release] + self._cell.motion.transfer_clearance
-        low = task.placements[release].z + float(task.group.extent()[0, 2])
+        low = task.placements[release].z - self._deep(task.group)
         return max(self._cell.motion.approach_height, over - low)
 
     def departure(self, task: Task, option: Option, release: int) -> float:
         """Height of the straight way up after a release: more when cartons still hang [m]."""
         height = self._cell.motion.approach_height
         if release + 1 < len(task.placements):
-            return height - float(task.group.extent()[0, 2]) + _PAST
+            return height + self._deep(task.group) + _PAST
         return height + option.back.raised
+
+    def _deep(self, group: Group) -> float:
+        """How far a group reaches below its top [m]."""
+        if group.name not in self._depths:
+            self._depths[group.name] = -float(group.extent()[0, 2])
+        return self._depths[group.name]

@@ -26,22 +26,23 @@ class Pace:
     acceleration: Array
     jerk: Array
 
-    def along(self, direction: Array) -> Limits:
-        """Limits of a move of all joints together along a direction of joint space.
+    def along(self, directions: Array) -> list[Limits]:
+        """Limits of moves of all joints together, each along a direction of joint space.
 
-        Every joint keeps to the straight connection, so that the move is as slow as the slowest
+        Every joint keeps to the straight connection, so that a move is as slow as the slowest
         joint in speed, and starts as gently as the slowest joint in acceleration needs.
 
         Args:
-            direction: Joints per unit of the move, shape (dof,); not all 0.
+            directions: Joints per unit of each move, shape (n, dof); none of them all 0.
         """
-        size = np.abs(direction)
-        moving = size > 0.0
-        speed, acceleration, jerk = (
-            float((limit[moving] / size[moving]).min())
+        size = np.abs(directions)
+        still = size == 0.0
+        size[still] = 1.0
+        least = [
+            np.where(still, np.inf, limit / size).min(axis=1).tolist()
             for limit in (self.speed, self.acceleration, self.jerk)
-        )
-        return Limits(speed, acceleration, jerk)
+        ]
+        return [Limits(*limits) for limits in zip(*least, strict=True)]
 
 
 def pace_of(arm: Arm, motion: Motion, *, loaded: bool) -> Pace:

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..arm.arm import Arm
-from ..geometry.frames import Array, angle_between
+from ..arm.arm import TURN, Arm
+from ..arm.chain import BLOCK
+from ..geometry.frames import Array
 
 ON_LINE = 2e-5  # [m]: how far the TCP may leave a straight line between rows
 ON_LINE_ANGLE = np.radians(2e-3)  # [rad]
@@ -75,22 +76,73 @@ def _follow(
     stand = None if arm.axis is None else np.repeat(lines.start[which][:, 0], steps)
     answers = arm.inverse((poses[:, 1:] @ tcp_from_flange).reshape(-1, 4, 4), stand)
     options = answers.q.reshape(len(which), steps, -1, arm.dof)
-    rows = np.empty((len(which), steps + 1, arm.dof))
-    rows[:, 0] = lines.start[which]
-    for step in range(steps):
-        rows[:, step + 1] = _nearest(arm, options[:, step], rows[:, step])
-    rows = rounded(arm, rows)
-    off = np.zeros(len(which))
+    rows = rounded(arm, _continued(arm, options, lines.start[which]))
+    few = max(1, BLOCK // steps)
+    parts = [slice(first, first + few) for first in range(0, len(which), few)]
+    off = [_off(arm, flange_from_tcp, lines, which[part], rows[part]) for part in parts]
+    return rows, np.concatenate(off)
+
+
+def _off(
+    arm: Arm, flange_from_tcp: Array, lines: Lines, which: NDArray[np.intp], rows: Array
+) -> Array:
+    """How far the TCP leaves lines between rows, as a share of what is allowed, shape (n,)."""
+    count, steps = len(which), rows.shape[1] - 1
+    joints = np.ascontiguousarray(rows.transpose(2, 0, 1))
+    begin, change = joints[:, :, :-1], np.diff(joints, axis=2)
+    # the TCP turns as much as the flange, which keeps the rotation of the start
+    held = lines.base_from_tcp[which][:, :3, :3] @ flange_from_tcp[:3, :3].T
+    held = held.transpose(2, 1, 0)[..., None]  # column, component, line
+    start, shift = lines.base_from_tcp[which][:, :3, 3].T, lines.shift[which].T
+    far, turned = np.zeros(count), np.zeros(count)  # squares of both
     for part in (0.25, 0.5, 0.75):
-        between = rows[:, :-1] + (rows[:, 1:] - rows[:, :-1]) * part
-        wanted = _poses(lines, which, share[:-1] + part / steps)
-        flange = arm.chain.flange_poses(between.reshape(-1, arm.dof))
-        reached = (flange @ flange_from_tcp).reshape(wanted.shape)
-        apart = reached[..., :3, 3] - wanted[..., :3, 3]
-        distance = np.sqrt((apart * apart).sum(axis=-1)) / (ON_LINE * _SAFE)
-        angle = angle_between(reached, wanted) / (ON_LINE_ANGLE * _SAFE)
-        off = np.maximum(off, np.maximum(distance, angle).max(axis=1))
-    return rows, off
+        between = (begin + part * change).reshape(arm.dof, -1)
+        flange = arm.chain.flange_frames(between)
+        reached = flange.shifted(flange_from_tcp[:3, 3]).reshape(3, count, steps)
+        share = (np.arange(steps, dtype=float) + part) / steps
+        apart = reached - (start[..., None] + shift[..., None] * share)
+        far = np.maximum(far, (apart * apart).sum(axis=0).max(axis=1))
+        other = flange.columns.reshape(3, 3, count, steps) - held
+        turned = np.maximum(turned, (other * other).sum(axis=(0, 1)).max(axis=1))
+    # the squares of all nine differences add up to 8 sin^2(angle / 2)
+    angle = 2.0 * np.arcsin(np.sqrt(np.minimum(turned / 8.0, 1.0)))
+    return np.maximum(np.sqrt(far) / (ON_LINE * _SAFE), angle / (ON_LINE_ANGLE * _SAFE))
+
+
+def _continued(arm: Arm, options: Array, start: Array) -> Array:
+    """Rows of joints: from the start on, always the answer nearest to the row before.
+
+    Almost always that is the same branch all the way, which is looked at for all rows at once;
+    lines that change it are followed row by row.
+
+    Args:
+        arm: The arm.
+        options: All answers at each step, shape (n, steps, branches, dof).
+        start: Shape (n, dof).
+
+    Returns:
+        Shape (n, steps + 1, dof); nan from where there is no answer.
+    """
+    rows = _in_one_branch(arm, options, start)
+    nearest, _ = _nearest(arm, options, rows[:, :-1])
+    same = (nearest == rows[:, 1:]) | (np.isnan(nearest) & np.isnan(rows[:, 1:]))
+    changing = np.flatnonzero(~same.all(axis=(1, 2)))
+    for step in range(options.shape[1] if len(changing) else 0):
+        before = rows[changing, step]
+        rows[changing, step + 1], _ = _nearest(arm, options[changing, step], before)
+    return rows
+
+
+def _in_one_branch(arm: Arm, options: Array, start: Array) -> Array:
+    """The rows if all are in the branch of the first; arguments and result as `_continued`."""
+    _, first = _nearest(arm, options[:, 0], start)
+    answers = options[np.arange(len(start)), :, first]
+    before = np.concatenate([start[:, None], answers[:, :-1]], axis=1)
+    turns = np.where(arm.chain.turning(), np.rint((before - answers) / TURN), 0.0)
+    rows = np.concatenate([start[:, None], answers + TURN * np.cumsum(turns, axis=1)], axis=1)
+    lost = np.logical_or.accumulate(np.isnan(rows).any(axis=2), axis=1)
+    rows[lost] = np.nan
+    return rows
 
 
 def _poses(lines: Lines, which: NDArray[np.intp], share: Array) -> Array:
@@ -100,14 +152,22 @@ def _poses(lines: Lines, which: NDArray[np.intp], share: Array) -> Array:
     return poses
 
 
-def _nearest(arm: Arm, options: Array, reference: Array) -> Array:
-    """Of each pose's answers, in whole turns next to the reference, the nearest: (n, dof)."""
+def _nearest(arm: Arm, options: Array, reference: Array) -> tuple[Array, NDArray[np.intp]]:
+    """Of each pose's answers, in whole turns next to the reference, the nearest.
+
+    Args:
+        arm: The arm.
+        options: Shape (..., branches, dof).
+        reference: Shape (..., dof).
+
+    Returns:
+        Joints, shape (..., dof), nan where there is no answer, and their branch, shape (...,).
+    """
     with np.errstate(invalid="ignore"):
-        near = arm.unwrap_near(options, reference[:, None])
-        size = np.abs(near - reference[:, None]).max(axis=2)
+        near = arm.unwrap_near(options, reference[..., None, :])
+        size = np.abs(near - reference[..., None, :]).max(axis=-1)
     size[np.isnan(size)] = np.inf
-    best = size.argmin(axis=1)
-    rows = np.arange(len(options))
-    found = near[rows, best]
-    found[~np.isfinite(size[rows, best])] = np.nan
-    return found
+    best = size.argmin(axis=-1)
+    found = np.take_along_axis(near, best[..., None, None], axis=-2)[..., 0, :]
+    found[~np.isfinite(size.min(axis=-1))] = np.nan
+    return found, best

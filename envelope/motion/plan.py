@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import islice
 from typing import Literal
 
 import numpy as np
@@ -9,15 +10,14 @@ import numpy as np
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
 from .assembly import Assembly, Times
-from .cycle import Cycle, SegmentName
+from .crossings import Crossing, crossings
+from .cycle import Cycle, Segment, SegmentName
 from .heights import Heights
-from .options import Choices, Option, Part, Route, Task, Turns
+from .options import Choices, Option, Part, Task, Turns
 from .path import Lines, straight
 from .postures import AT_LIMIT, Posture, Reach, postures_of, ranked
 from .stands import Stands
 from .stations import Stations
-
-_LEVEL = 1e-4  # [m]: ends this level need no point between them
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +82,7 @@ class Planner:
         self._lines: dict[tuple[object, ...], Array | None] = {}
         self._outside = set[tuple[object, ...]]()  # lines on which a joint leaves its range
         self._lifts: dict[tuple[object, ...], float] = {}
+        self._sides: dict[tuple[float, float], Array] = {}
         self._ready: dict[float | None, Array | None] = {}
 
     def choices(self, task: Task, branches: tuple[int, ...]) -> Choices:
@@ -132,11 +133,27 @@ class Planner:
 
     def cycles(self, wanted: Sequence[tuple[Task, Option]]) -> list[Cycle | Unplanned]:
         """The cycle of each task with an option, or why there is none."""
+        keys = [self._keys(task, option) for task, option in wanted]
+        self._make(wanted, keys)
+        lines = [self._found(task, own) for (task, _), own in zip(wanted, keys, strict=True)]
+        ways = [
+            _Way(*asked, found)
+            for asked, found in zip(wanted, lines, strict=True)
+            if not isinstance(found, Unplanned)
+        ]
+        joined = iter(self._joined(ways))
+        return [found if isinstance(found, Unplanned) else next(joined) for found in lines]
+
+    def _make(
+        self, wanted: Sequence[tuple[Task, Option]], keys: Sequence[list[tuple[object, ...]]]
+    ) -> None:
+        """Compute the lines of cycles that are not known yet."""
         from_rest: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
         from_above: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
-        for task, option in wanted:
-            keys = self._keys(task, option)
-            for key, line in zip(keys, self._lines_of(task, option), strict=True):
+        for (task, option), own in zip(wanted, keys, strict=True):
+            if all(key in self._lines for key in own):
+                continue
+            for key, line in zip(own, self._lines_of(task, option), strict=True):
                 if key not in self._lines:
                     (from_above if key[0] == "down" else from_rest)[key] = line
         self._follow(from_rest)
@@ -145,7 +162,6 @@ class Planner:
             start = np.full(self.arm.dof, np.nan) if before is None else before[-1]
             from_above[key] = (pose, shift, start)
         self._follow(from_above)
-        return [self._cycle(task, option) for task, option in wanted]
 
     def _up_line(
         self, task: Task, turn: float, start: Array, extra: float
@@ -158,7 +174,8 @@ class Planner:
         """How much further to lift than the least: towards the height of arrival."""
         if not option.route.level:
             return 0.0
-        key = (task.number, option.pick_turn, option.place_turns, option.branch, option.route)
+        route = option.route.name
+        key = (task.number, option.pick_turn, option.place_turns, option.branch, route)
         if key not in self._lifts:
             place = self.stations.place(task.placements[0], option.pick_turn, option.place_turns[0])
             start = self._posture(task, option).pick[option.branch]
@@ -174,9 +191,11 @@ class Planner:
 
     def _sideways(self, approach: tuple[float, float]) -> Array:
         """Horizontal shift at the start of an approach, in the base frame, shape (3,) [m]."""
-        pallet = self.pallet.world_from_pallet[:3, :3]
-        world = pallet @ np.array([*approach, 0.0]) * self.cell.motion.approach_slant
-        return invert(self.cell.mounted.world_from_base)[:3, :3] @ world
+        if approach not in self._sides:
+            pallet = self.pallet.world_from_pallet[:3, :3]
+            world = pallet @ np.array([*approach, 0.0]) * self.cell.motion.approach_slant
+            self._sides[approach] = invert(self.cell.mounted.world_from_base)[:3, :3] @ world
+        return self._sides[approach]
 
     def _keys(self, task: Task, option: Option) -> list[tuple[object, ...]]:
         """Names of the lines of a cycle: up from the pick, lift, then in, down, out per release."""
@@ -233,9 +252,10 @@ class Planner:
                 key for key, own in zip(there, room, strict=True) if own < -AT_LIMIT
             )
 
-    def _cycle(self, task: Task, option: Option) -> Cycle | Unplanned:
+    def _found(self, task: Task, keys: list[tuple[object, ...]]) -> list[Array] | Unplanned:
+        """Rows of a cycle's lines, or what is wrong with the first that cannot be followed."""
         lines: list[Array] = []
-        for part, key in zip(_parts_of(task), self._keys(task, option), strict=True):
+        for part, key in zip(_parts_of(task), keys, strict=True):
             name = "approach place" if part == "arrive" else part
             rows = self._lines[key]
             if rows is None:
@@ -243,7 +263,7 @@ class Planner:
             if key in self._outside:
                 return self._out_of_range(rows, name, part)
             lines.append(rows)
-        return self._assemble(task, option, lines)
+        return lines
 
     def _out_of_range(self, rows: Array, name: SegmentName, part: Part) -> Unplanned:
         """Which joint leaves its range on a line, shape (rows, dof), and by how much."""
@@ -255,11 +275,36 @@ class Planner:
         message = f"{joint} leaves its usable range by {amount} {unit} on the {name}"
         return Unplanned(name, part, message, room, unit)
 
-    def _assemble(self, task: Task, option: Option, lines: list[Array]) -> Cycle | Unplanned:
-        start, ready = self._ends(task, lines[0][-1])
+    def _joined(self, ways: Sequence["_Way"]) -> list[Cycle | Unplanned]:
+        """Lines joined to cycles by moves across, and timed, all in one go."""
+        asked = [move for way in ways for move in self._across(way)]
+        moves = iter(crossings(self.cell, self.reach, asked))
+        built = [
+            self._assembled(way, list(islice(moves, len(way.task.placements) + 1))) for way in ways
+        ]
+        whole = [assembly for assembly in built if isinstance(assembly, Assembly)]
+        segments = iter(self.times.segments(whole))
+        return [
+            assembly if isinstance(assembly, Unplanned) else self._cycle(way, next(segments))
+            for way, assembly in zip(ways, built, strict=True)
+        ]
+
+    def _across(self, way: "_Way") -> Iterator[Crossing]:
+        """The moves between the lines of a cycle: one to each release, and the way back."""
+        option, last = way.option, way.lines[1][-1]
+        for _, down, outward in way.by_release():
+            yield Crossing(option.route, option.branch, last, down[-1])
+            last = outward[-1]
+        _, ready = self._ends(way.task, way.lines[0][-1])
+        yield Crossing(option.back, option.branch, ready, last)
+
+    def _assembled(self, way: "_Way", across: list[Array | None]) -> Assembly | Unplanned:
+        """A cycle put together of its lines and its moves across."""
+        task, option, lines = way.task, way.option, way.lines
+        start, _ = self._ends(task, lines[0][-1])
         every = tuple(range(len(task.group.items)))
-        builder = Assembly(self.times)
-        if np.abs(start - lines[0][-1]).max() > 0:
+        builder = Assembly()
+        if (start != lines[0][-1]).any():
             builder.joint("approach pick", np.stack([start, lines[0][-1]]), (), 0)
         lift = self.heights.lift(task)
         builder.line("approach pick", lines[0][::-1], (lift, 0.0), (), 0)
@@ -267,12 +312,11 @@ class Planner:
         builder.dwell(settle + self.cell.motion.grip_time)
         builder.line("lift off", lines[1], (0.0, lift + self._higher(task, option)), every, 0)
         held = every
-        for release, placement in enumerate(task.placements):
-            inward, down, outward = lines[2 + 3 * release : 5 + 3 * release]
-            crossing = self._crossing(option, option.route, builder.last, down[-1])
-            if crossing is None:
+        for release, (inward, down, outward) in enumerate(way.by_release()):
+            move = across[release]
+            if move is None:
                 return Unplanned("transfer", "transfer", "a point on the way is out of reach")
-            builder.joint("transfer", crossing, held, release)
+            builder.joint("transfer", move, held, release)
             low = self.cell.motion.approach_height
             high = self.heights.arrival(task, option, release)
             if high > low:
@@ -280,98 +324,45 @@ class Planner:
             slant = float(np.hypot(*option.approach[release])) * self.cell.motion.approach_slant
             builder.line("approach place", inward[::-1], (low, 0.0), held, release, slant)
             builder.dwell(settle + self.cell.motion.release_time)
-            held = tuple(item for item in held if item not in placement.items)
+            held = tuple(item for item in held if item not in task.placements[release].items)
             rise = self.heights.departure(task, option, release)
             builder.line("withdraw", outward, (0.0, rise), held, release + 1)
-        back = self._crossing(option, option.back, ready, builder.last)
+        back = across[-1]
         if back is None:
             return Unplanned("return", "return", "a point on the way is out of reach")
         builder.joint("return", back[::-1], held, len(task.placements))
+        return builder
+
+    def _cycle(self, way: "_Way", segments: tuple[Segment, ...]) -> Cycle:
+        option = way.option
         return Cycle(
-            task.number,
+            way.task.number,
             self.pallet.name,
             self.stands.branch_name(self.arm, option.branch),
             option.pick_turn,
             option.place_turns,
             _told(option),
-            tuple(builder.segments),
+            segments,
         )
 
-    def _crossing(self, option: Option, route: Route, start: Array, end: Array) -> Array | None:
-        """Rows of a joint move between two points over the route's points on the way."""
-        if route.via == "none":
-            return np.stack([start, end])
-        both = np.stack([start, end])
-        tcp = self.arm.chain.flange_poses(both) @ self.cell.tool.flange_from_tcp
-        if route.via == "level":
-            points = _level_points(tcp, self.up)
-        else:
-            centres = self.arm.mounting_points(both)[:, :2]
-            points = _points_on_the_way(tcp, centres, route.via, self.up)
-        rows = [start]
-        own = option.branch % len(self.arm.branch_names)
-        for pose, near in points:
-            answers = self.reach.answers(pose[None], self.reach.stand_at(both[near]))
-            q = self.reach.within(answers, rows[-1])[0, own]
-            if np.isnan(q).any():
-                return None
-            rows.append(q)
-        return np.stack([*rows, end])
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Way:
+    """An option whose straight lines can be followed: their rows in the order of the keys."""
+
+    task: Task
+    option: Option
+    lines: list[Array]
+
+    def by_release(self) -> Iterator[tuple[Array, Array, Array]]:
+        """The lines of each release: in, down, out."""
+        for first in range(2, len(self.lines), 3):
+            yield self.lines[first], self.lines[first + 1], self.lines[first + 2]
 
 
 def _place(stand: float | None) -> float | None:
     """A place of a lift or track as a key: to 0.1 um, for joints are rounded."""
     return None if stand is None else round(stand, 7)
-
-
-def _level_points(ends: Array, up: Array) -> list[tuple[Array, int]]:
-    """The point straight above the lower of both ends, (2, 4, 4), level with the other, if any.
-
-    With it, at which end the external axis stands there.
-    """
-    heights = [float((pose[:3, 3] * up).sum()) for pose in ends]
-    lower = int(np.argmin(heights))
-    missing = heights[1 - lower] - heights[lower]
-    if missing < _LEVEL:
-        return []
-    point = ends[lower].copy()
-    point[:3, 3] += missing * up
-    return [(point, lower)]
-
-
-def _points_on_the_way(ends: Array, centres: Array, via: str, up: Array) -> list[tuple[Array, int]]:
-    """TCP poses on the way: over the middle, or both ends drawn in towards the arm's axis.
-
-    With each, at which end the external axis stands there: drawn in from both ends it stands
-    where it was, over the middle at the far end.
-
-    Args:
-        ends: TCP poses at both ends, shape (2, 4, 4).
-        centres: The arm's axis in plan at both ends, shape (2, 2) [m].
-        via: "over" or "drawn in".
-        up: Upward in the base frame.
-    """
-    start, end = ends
-    level = max(float((pose[:3, 3] * up).sum()) for pose in ends)
-    away = ends[:, :2, 3] - centres
-    radii = [float(np.hypot(*way)) for way in away]
-    angles = [float(np.arctan2(way[1], way[0])) for way in away]
-    between = np.arctan2(np.sin(angles[1] - angles[0]), np.cos(angles[1] - angles[0]))
-    if via == "over":
-        places = [(angles[0] + between / 2, sum(radii) / 2, end, centres[1], 1)]
-    else:
-        inner = 0.75 * min(radii)
-        places = [
-            (angles[0], inner, start, centres[0], 0),
-            (angles[1], inner, end, centres[1], 1),
-        ]
-    poses: list[tuple[Array, int]] = []
-    for angle, radius, template, centre, near in places:
-        pose = template.copy()
-        pose[:2, 3] = centre + radius * np.array([np.cos(angle), np.sin(angle)])
-        pose[:3, 3] += (level - float((pose[:3, 3] * up).sum())) * up
-        poses.append((pose, near))
-    return poses
 
 
 def _parts_of(task: Task) -> Iterator[Part]:

@@ -82,16 +82,19 @@ class Reach:
             rooms[:, 0] = np.where(rooms[:, 0] < -AT_LIMIT, rooms[:, 0], np.inf)
         return rooms, self.arm.coupled_margin(q)
 
-    def answers(self, base_from_tcp: Array, stand: float | None = None) -> Array:
+    def answers(self, base_from_tcp: Array, stand: float | Array | None = None) -> Array:
         """Joints for TCP poses, shape (n, 4, 4) to (n, branches, dof); nan where there are none.
 
         Args:
             base_from_tcp: The poses.
-            stand: Where the lift or track stands [m]; None for an arm without one, and to try
-                all its stops, one after the other along the second axis.
+            stand: Where the lift or track stands, at all poses or at each, shape (n,) [m]; None
+                for an arm without one, and to try all its stops, one after the other along the
+                second axis.
         """
         flange = base_from_tcp @ self._tcp_from_flange
-        return self.arm.inverse(flange, None if stand is None else np.full(len(flange), stand)).q
+        if stand is not None:
+            stand = np.broadcast_to(stand, len(flange))
+        return self.arm.inverse(flange, stand).q
 
     def stand_at(self, q: Array) -> float | None:
         """Where the lift or track stands in a joint row, shape (dof,) [m]; None without one."""

@@ -49,13 +49,10 @@ def run(distance: float, limits: Limits, start: float = 0.0, end: float = 0.0) -
         sections 3.2 (trapezoid) and 3.4 (double S). The greatest speed of a short double S is
         found by halving rather than by their table of cases.
     """
-    top = _top_speed(distance, limits, start, end)
-    cruise = distance - _way(start, top, limits) - _way(top, end, limits)
-    changes = _change(start, top, limits)
-    if cruise > 1e-12 * distance:
-        changes.append((cruise / top, 0.0, 0.0))
-    changes += _change(top, end, limits)
-    return phases(changes, start)
+    top, up, down = _to_the_top(distance, limits, start, end)
+    cruise = distance - _way(start, top, up) - _way(top, end, down)
+    level = [(cruise / top, 0.0, 0.0)] if cruise > 1e-12 * distance else []
+    return phases(up + level + down, start)
 
 
 def phases(changes: Changes, start: float) -> Array:
@@ -70,26 +67,32 @@ def phases(changes: Changes, start: float) -> Array:
     return np.array(rows).reshape(-1, 6)
 
 
-def _top_speed(distance: float, limits: Limits, start: float, end: float) -> float:
-    """The greatest speed that is reached."""
+def _to_the_top(
+    distance: float, limits: Limits, start: float, end: float
+) -> tuple[float, Changes, Changes]:
+    """The greatest speed that is reached, the change to it and the change from it."""
 
-    def needed(top: float) -> float:
-        return _way(start, top, limits) + _way(top, end, limits)
+    def over(top: float) -> tuple[float, Changes, Changes]:
+        return top, _change(start, top, limits), _change(top, end, limits)
 
-    if needed(limits.speed) <= distance:
-        return limits.speed
+    def needed(top: float, up: Changes, down: Changes) -> float:
+        return _way(start, top, up) + _way(top, end, down)
+
+    fastest = over(limits.speed)
+    if needed(*fastest) <= distance:
+        return fastest
     low, high = max(start, end), limits.speed
-    if needed(low) > distance * (1.0 + 1e-9):
+    if needed(*over(low)) > distance * (1.0 + 1e-9):
         raise ValueError("the distance is too short to change from one speed to the other")
     if math.isinf(limits.jerk):
         square = limits.acceleration * distance + (start * start + end * end) / 2.0
-        return min(max(math.sqrt(square), low), high)
+        return over(min(max(math.sqrt(square), low), high))
     if start == end == 0.0:
-        return _top_of_rest_to_rest(distance, limits)
+        return over(_top_of_rest_to_rest(distance, limits))
     for _ in range(_HALVINGS):
         middle = (low + high) / 2.0
-        low, high = (middle, high) if needed(middle) <= distance else (low, middle)
-    return low
+        low, high = (middle, high) if needed(*over(middle)) <= distance else (low, middle)
+    return over(low)
 
 
 def _top_of_rest_to_rest(distance: float, limits: Limits) -> float:
@@ -101,10 +104,9 @@ def _top_of_rest_to_rest(distance: float, limits: Limits) -> float:
     return (math.sqrt((a * a / j) ** 2 + 4.0 * a * distance) - a * a / j) / 2.0
 
 
-def _way(one: float, other: float, limits: Limits) -> float:
-    """Distance needed to change between two speeds: their mean times the time it takes."""
-    duration = math.fsum(duration for duration, _, _ in _change(one, other, limits))
-    return (one + other) / 2.0 * duration
+def _way(one: float, other: float, changes: Changes) -> float:
+    """Distance on which one speed changes to another: their mean times the time it takes."""
+    return (one + other) / 2.0 * math.fsum([duration for duration, _, _ in changes])
 
 
 def _change(one: float, other: float, limits: Limits) -> Changes:
@@ -130,6 +132,8 @@ def duration(profile: Array) -> float:
 
 def joined(profiles: list[Array], places: list[float]) -> Array:
     """Profiles one after the other, each set to start at its place; shape (n, 6)."""
+    if places == [0.0]:
+        return profiles[0]
     parts = [profile.copy() for profile in profiles]
     starts = accumulate((duration(profile) for profile in profiles), initial=0.0)
     for part, time, place in zip(parts, starts, places, strict=False):

@@ -1,8 +1,10 @@
 """Times of segments: joints together on joint moves, straight lines as fast as joints allow."""
 
-from itertools import pairwise
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..geometry.frames import Array
 from .line_speed import fastest
@@ -37,67 +39,138 @@ def trapezoid(distance: float, speed: float, acceleration: float) -> float:
     return duration(run(distance, Limits(speed, acceleration))) if distance > 0.0 else 0.0
 
 
-def joint_phases(pace: Pace, rows: Array) -> Array:
-    """Phases of a joint-interpolated move that stops at each row, places in rows; (n, 6).
+@dataclass(frozen=True, slots=True, eq=False)
+class Timed:
+    """How a segment is run, by a clock that starts with it.
+
+    Attributes:
+        phases: Shape (n, 6), see `profile`, places in rows; empty where nothing moves.
+        times: At the rows, shape (rows,) [s]; the first is 0.
+        demand: See `Segment`.
+    """
+
+    phases: Array
+    times: Array
+    demand: float = 0.0
+
+
+def timed_moves(pace: Pace, moves: Sequence[Array]) -> list[Timed]:
+    """Joint-interpolated moves that stop at each of their rows.
 
     All joints share one profile, so that they keep to the straight connection of the rows.
 
     Args:
         pace: What the joints may use.
-        rows: Shape (rows, dof) [rad or m].
+        moves: Rows of each, shape (rows, dof) [rad or m].
     """
-    legs = [(k, b - a) for k, (a, b) in enumerate(pairwise(rows)) if (a != b).any()]
-    return joined([run(1.0, pace.along(leg)) for _, leg in legs], [float(k) for k, _ in legs])
+    if not moves:
+        return []
+    counts = [len(rows) for rows in moves]
+    move = np.repeat(np.arange(len(moves)), counts)
+    place = np.concatenate([np.arange(count, dtype=float) for count in counts])
+    legs = np.diff(np.concatenate(moves), axis=0)
+    own = np.flatnonzero((move[1:] == move[:-1]) & legs.any(axis=1))
+    profiles: list[list[Array]] = [[] for _ in moves]
+    places: list[list[float]] = [[] for _ in moves]
+    for of, at, limits in zip(
+        move[own].tolist(), place[own].tolist(), pace.along(legs[own]), strict=True
+    ):
+        profiles[of].append(run(1.0, limits))
+        places[of].append(at)
+    found: list[Timed] = []
+    for count, parts, starts in zip(counts, profiles, places, strict=True):
+        whole = joined(parts, starts)
+        found.append(Timed(whole, _times_of_stops(whole, count)))
+    return found
 
 
-def line_phases(pace: Pace, rows: Array, length: float) -> Array:
-    """Phases along the evenly spaced rows of a straight line, places in rows; shape (n, 6).
+def timed_lines(pace: Pace, lines: Sequence[tuple[Array, float]]) -> list[Timed]:
+    """Straight lines, each run as asked for where every joint can follow, and slower elsewhere.
 
-    The line is run as asked for where every joint can follow, and slower only where one cannot.
-    Where jerk is limited the whole line is slowed alike.
+    Where jerk is limited a line is slowed as a whole.
 
     Errs: joints are taken to move on the smooth curve through the rows.
 
     Args:
         pace: What line and joints may use.
-        rows: Shape (rows, dof) [rad or m].
-        length: Of the line [m].
+        lines: Evenly spaced rows of each, shape (rows, dof) [rad or m], and its length [m].
     """
-    if length <= 0.0:
-        return _STILL
-    count = len(rows) - 1
-    step = length / count
+    alike: dict[int, list[int]] = {}
+    found = [Timed(_STILL, np.zeros(len(rows))) for rows, _ in lines]
+    for number, (rows, length) in enumerate(lines):
+        if length > 0.0:
+            alike.setdefault(len(rows), []).append(number)
+    for numbers in alike.values():
+        rows = np.stack([lines[number][0] for number in numbers])
+        lengths = np.array([lines[number][1] for number in numbers])
+        for number, timed in zip(numbers, _lines_of_as_many_rows(pace, rows, lengths), strict=True):
+            found[number] = timed
+    return found
+
+
+def _lines_of_as_many_rows(pace: Pace, rows: Array, lengths: Array) -> Iterator[Timed]:
+    """Straight lines, shape (n, rows, dof), of lengths above 0, shape (n,) [m]."""
+    count = rows.shape[1]
+    step = lengths / (count - 1)
     first, second = slopes(rows)
-    jerk = min(pace.line.jerk / step, _jerk_that_joints_take(pace, first))
-    limits = Limits(pace.line.speed / step, pace.line.acceleration / step, jerk)
-    profile = run(float(count), limits)
-    if _easy(pace, limits, first, second):
-        return profile
+    speed, acceleration = pace.line.speed / step, pace.line.acceleration / step
+    jerk = np.minimum(pace.line.jerk / step, _jerk_that_joints_take(pace, first))
+    easy = np.isinf(jerk) & _easy(pace, speed, acceleration, first, second)
+    shares = (np.abs(np.diff(rows, axis=1)) / pace.speed).max(axis=(1, 2))
+    demands = shares * pace.line.speed / step
+    plain: dict[Limits, tuple[Array, Array]] = {}  # many lines are equally long
+    asked = zip(speed.tolist(), acceleration.tolist(), jerk.tolist(), strict=True)
+    for k, (limits, demand) in enumerate(zip(asked, demands.tolist(), strict=True)):
+        wanted = Limits(*limits)
+        if wanted not in plain:
+            phases = run(float(count - 1), wanted)
+            plain[wanted] = phases, _times_of_rows(phases, count)
+        phases, times = plain[wanted]
+        slower = None if easy[k] else _held_back(pace, wanted, phases, first[k], second[k])
+        if slower is None:
+            yield Timed(phases, times, demand)
+        else:
+            yield Timed(slower, _times_of_rows(slower, count), demand)
+
+
+def _jerk_that_joints_take(pace: Pace, first: Array) -> Array:
+    """Jerk along rows at which no joint's own is exceeded where the path is straight, (n,)."""
+    with np.errstate(divide="ignore"):
+        return (pace.jerk / np.abs(first).max(axis=1)).min(axis=1)
+
+
+def _easy(
+    pace: Pace, speed: Array, acceleration: Array, first: Array, second: Array
+) -> NDArray[np.bool_]:
+    """Whether every joint can follow a line even if all is at its greatest at once, shape (n,).
+
+    A bound of what `_slower` looks at instant by instant, for a fraction of the work; it does
+    not look at jerk.
+
+    Args:
+        pace: What the joints may use.
+        speed: Greatest along each line, per row, shape (n,).
+        acceleration: The same.
+        first: Joints' first derivative by the row, shape (n, rows, dof).
+        second: Their second derivative.
+    """
+    most, bent = np.abs(first).max(axis=1), np.abs(second).max(axis=1)
+    speed, acceleration = speed[:, None], acceleration[:, None]
+    fast = most * speed / pace.speed
+    steep = (most * acceleration + bent * speed**2) / pace.acceleration
+    return np.maximum(fast, steep).max(axis=1) <= 1.0
+
+
+def _held_back(
+    pace: Pace, limits: Limits, profile: Array, first: Array, second: Array
+) -> Array | None:
+    """Phases of a line on which joints may not follow; None where they do follow the profile."""
     slower = _slower(pace, profile, first, second)
     if slower <= _OVER:
-        return profile
-    if np.isinf(jerk):
+        return None
+    if np.isinf(limits.jerk):
         return fastest(pace, limits, first, second)
     return stretched(profile, slower)
-
-
-def _jerk_that_joints_take(pace: Pace, first: Array) -> float:
-    """Jerk along the rows at which no joint's own is exceeded where the path is straight."""
-    with np.errstate(divide="ignore"):
-        return float((pace.jerk / np.abs(first).max(axis=0)).min())
-
-
-def _easy(pace: Pace, limits: Limits, first: Array, second: Array) -> bool:
-    """Whether every joint can follow a line even if all is at its greatest at once.
-
-    A bound of what `_slower` looks at instant by instant, for a fraction of the work.
-    """
-    if np.isfinite(limits.jerk):
-        return False
-    most, bent = np.abs(first).max(axis=0), np.abs(second).max(axis=0)
-    fast = (most * limits.speed / pace.speed).max()
-    steep = most * limits.acceleration + bent * limits.speed**2
-    return bool(max(fast, (steep / pace.acceleration).max()) <= 1.0)
 
 
 def _slower(pace: Pace, profile: Array, first: Array, second: Array) -> float:
@@ -140,33 +213,18 @@ def stretched(profile: Array, factor: float) -> Array:
     return slow
 
 
-def row_times(profile: Array, kind: str, rows: int) -> Array:
-    """Times [s] at the rows of a segment, shape (rows,); the first is 0."""
-    if not len(profile):
-        return np.zeros(rows)
-    numbers = np.arange(rows, dtype=float)
-    times = passes(profile, numbers) if kind == "linear" else _at_stops(profile, numbers)
+def _times_of_rows(profile: Array, rows: int) -> Array:
+    """Times [s] at the rows of a straight line, shape (rows,)."""
+    times = passes(profile, np.arange(rows, dtype=float))
     times[0], times[-1] = 0.0, duration(profile)
     return times
 
 
-def _at_stops(profile: Array, numbers: Array) -> Array:
-    """Times at which the rows of a joint move are left; rows that are alike share one."""
-    first = np.searchsorted(profile[:, PLACE], numbers - 1e-9)
-    starts = np.append(profile[:, TIME], duration(profile))
-    return starts[first]
-
-
-def line_demand(pace: Pace, rows: Array, length: float) -> float:
-    """Greatest share of a joint's speed that a straight line needs at the speed asked for."""
-    if length <= 0.0:
-        return 0.0
-    step = length / (len(rows) - 1)
-    return float((np.abs(np.diff(rows, axis=0)) / pace.speed).max() * pace.line.speed / step)
-
-
-def shifted(profile: Array, seconds: float) -> Array:
-    """The same phases later."""
-    later = profile.copy()
-    later[:, TIME] += seconds
-    return later
+def _times_of_stops(profile: Array, rows: int) -> Array:
+    """Times [s] at which the rows of a joint move are left, (rows,); rows alike share one."""
+    if rows == 2 or not len(profile):
+        return np.array([*[0.0] * (rows - 1), duration(profile)])
+    first = np.searchsorted(profile[:, PLACE], np.arange(rows, dtype=float) - 1e-9)
+    times = np.append(profile[:, TIME], duration(profile))[first]
+    times[0], times[-1] = 0.0, duration(profile)
+    return times

@@ -1,17 +1,22 @@
 """What planning leaves out or does in one go, against doing all of it one by one."""
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import envelope.motion.assembly as assembly
+import envelope.motion.path as path
 import envelope.motion.timing as timing
 from envelope.cell.load import load
-from envelope.motion.options import tasks_of
+from envelope.motion.crossings import Crossing, crossings
+from envelope.motion.options import ROUTES, ROUTES_OF_SLIDES, tasks_of
 from envelope.motion.pace import pace_of
+from envelope.motion.path import Lines
 from envelope.motion.plan import Planner, Unplanned
-from envelope.motion.postures import AT_LIMIT
+from envelope.motion.postures import AT_LIMIT, Reach
 from envelope.motion.profile import Limits
 from envelope.verify import check
 
@@ -28,7 +33,7 @@ def lines_of_the_cell():
 def test_lines_that_are_easy_need_no_look_at_their_instants(speed, monkeypatch):
     motion = replace(CELL.motion, linear_speed=speed)
     pace = pace_of(CELL.mounted.arm, motion, loaded=True)
-    lines = lines_of_the_cell()
+    lines = [(line.joints, 0.15) for line in lines_of_the_cell()]
     slower, looked = timing._slower, []
 
     def looking(*given):
@@ -36,11 +41,11 @@ def test_lines_that_are_easy_need_no_look_at_their_instants(speed, monkeypatch):
         return looked[-1]
 
     monkeypatch.setattr(timing, "_slower", looking)
-    quick = [timing.line_phases(pace, line.joints, 0.15) for line in lines]
+    quick = timing.timed_lines(pace, lines)
     left = len(looked)
-    monkeypatch.setattr(timing, "_easy", lambda *given: False)
-    plain = [timing.line_phases(pace, line.joints, 0.15) for line in lines]
-    assert all((a == b).all() for a, b in zip(quick, plain, strict=True))
+    monkeypatch.setattr(timing, "_easy", lambda pace, speed, *given: np.zeros(len(speed), bool))
+    plain = timing.timed_lines(pace, lines)
+    assert all((a.phases == b.phases).all() for a, b in zip(quick, plain, strict=True))
     assert len(looked) - left == len(lines)
     if speed < 1.0:
         assert left < len(lines)
@@ -57,9 +62,93 @@ def test_a_line_that_is_easy_exceeds_no_limit_anywhere(seed):
     first, second = timing.slopes(rows)
     limits = Limits(rng.uniform(1.0, 400.0), rng.uniform(1.0, 4000.0))
     profile = timing.run(8.0, limits)
-    if timing._easy(pace, limits, first, second):
+    along = np.array([limits.speed]), np.array([limits.acceleration])
+    if timing._easy(pace, *along, first[None], second[None])[0]:
         assert timing._slower(pace, profile, first, second) <= 1.0 + 1e-12
-    assert not timing._easy(pace, replace(limits, jerk=1e9), first, second)
+
+
+@pytest.mark.parametrize("jerk", [None, 8.0])
+@pytest.mark.parametrize("speed", [0.2, 2.0])
+def test_segments_timed_together_are_timed_as_each_alone(speed, jerk):
+    motion = replace(CELL.motion, linear_speed=speed, linear_jerk=jerk)
+    pace = pace_of(CELL.mounted.arm, motion, loaded=True)
+    segments = lines_of_the_cell()
+    lines = [(s.joints, 0.1 + 0.05 * (k % 3)) for k, s in enumerate(segments)]
+    lines.insert(5, (segments[0].joints, 0.0))
+    ends = np.stack([s.joints[[0, -1]] for s in segments])
+    still = np.repeat(ends[0, :1], 3, axis=0)
+    moves = [*ends, np.concatenate(ends[:3]), still, np.concatenate([still, ends[3]])]
+    for batch, given in ((timing.timed_lines, lines), (timing.timed_moves, moves)):
+        for together, one in zip(batch(pace, given), given, strict=True):
+            (alone,) = batch(pace, [one])
+            assert (together.phases == alone.phases).all()
+            assert (together.times == alone.times).all()
+            assert together.demand == alone.demand
+
+
+def test_what_is_run_alike_is_timed_once(monkeypatch):
+    lines, moves, asked = timing.timed_lines, timing.timed_moves, []
+    for name, batch in (("timed_lines", lines), ("timed_moves", moves)):
+        monkeypatch.setattr(
+            assembly, name, lambda pace, g, batch=batch: asked.extend(g) or batch(pace, g)
+        )
+    segment = lines_of_the_cell()[0]
+    asked.clear()
+    times, cycles = assembly.Times(CELL), [assembly.Assembly() for _ in range(3)]
+    for cycle in cycles:
+        cycle.line("lift off", segment.joints.copy(), (0.0, 0.3), (0,), 0)
+        cycle.dwell(1.0)
+        cycle.joint("transfer", segment.joints[[0, -1]], (0,), 0)
+    found = times.segments(cycles)
+    again = times.segments(cycles[:1])
+    assert len(asked) == 2
+    for own in [*found, *again]:
+        (line,) = lines(times.pace[True], [(segment.joints, 0.3)])
+        (move,) = moves(times.pace[True], [segment.joints[[0, -1]]])
+        assert (own[0].times == line.times).all()
+        assert (own[1].times == line.times[-1] + 1.0 + move.times).all()
+    cycles[0].line("lift off", segment.joints, (0.0, 0.3), (), 0)
+    times.segments(cycles)
+    assert len(asked) == 3  # unloaded it is another line
+
+
+def junctions():
+    """Lines straight through the middle, on which the arm must change its posture or give up."""
+    arm = CELL.mounted.arm
+    rng, lines = np.random.default_rng(3), []
+    for _ in range(60):
+        q = rng.uniform(-1.2, 1.2, arm.dof)
+        start = arm.chain.flange_poses(q[None])[0]
+        answers = arm.inverse(start[None]).q[0]
+        answers = answers[np.isfinite(answers).all(axis=1)]
+        if len(answers):
+            lines.append((start, -1.9 * start[:3, 3] * rng.uniform(0.1, 1.0), answers[0]))
+    poses, shifts, starts = (np.stack(part) for part in zip(*lines, strict=True))
+    return arm, Lines(poses, shifts, starts)
+
+
+def test_lines_in_one_branch_are_those_followed_row_by_row(monkeypatch):
+    arm, lines = junctions()
+    followed, nearest = [], path._nearest
+
+    def counted(arm, options, reference):
+        followed.append(reference.ndim == 2)
+        return nearest(arm, options, reference)
+
+    monkeypatch.setattr(path, "_nearest", counted)
+    quick = path.straight(arm, np.eye(4), lines)
+    rows_looked_at = sum(followed)
+    followed.clear()
+
+    def wrong(arm, options, start):
+        return np.concatenate([start[:, None], np.full((*options.shape[:2], arm.dof), 9.0)], axis=1)
+
+    monkeypatch.setattr(path, "_in_one_branch", wrong)
+    plain = path.straight(arm, np.eye(4), lines)
+    assert [rows is None for rows in quick] == [rows is None for rows in plain]
+    assert all((a == b).all() for a, b in zip(quick, plain, strict=True) if a is not None)
+    assert 0 < sum(rows is None for rows in quick) < len(quick)
+    assert rows_looked_at < sum(followed)
 
 
 def planned(cell):
@@ -88,3 +177,21 @@ def test_lines_out_of_range_are_those_found_one_by_one():
     assert planner._outside == plain
     assert 0 < len(plain) < len(known)
     assert any(isinstance(f, Unplanned) and "usable range" in f.message for f in found)
+
+
+def test_moves_over_points_on_the_way_are_those_of_each_alone():
+    every = {route.name: route for route in (*ROUTES, *ROUTES_OF_SLIDES)}.values()
+    reach, lines = Reach(CELL), lines_of_the_cell()
+    asked = [
+        Crossing(route, branch, one.joints[-1], other.joints[-1])
+        for route in every
+        for branch in range(8)
+        for one, other in pairwise(lines[:12])
+    ]
+    together = crossings(CELL, reach, asked)
+    for one, rows in zip(asked, together, strict=True):
+        (alone,) = crossings(CELL, reach, [one])
+        assert (rows is None) == (alone is None)
+        assert rows is None or (rows == alone).all()
+    assert {len(rows) for rows in together if rows is not None} >= {2, 3, 4}
+    assert 0 < sum(rows is None for rows in together) < len(together) / 2

@@ -19,9 +19,7 @@ from envelope.checks.watch import Watch
 from envelope.geometry.candidates import candidates
 from envelope.geometry.intervals import Intervals
 from envelope.geometry.stage import Stage, box_gap
-from envelope.motion.assembly import Times
 from envelope.motion.options import tasks_of
-from envelope.motion.timing import line_phases, row_times
 from envelope.verify import check
 from tests.support.clearance_scenes import random_scene
 
@@ -174,14 +172,3 @@ def test_what_no_check_will_tell_is_left_out_and_nothing_else(cell, planned):
     assert list(findings(few)) == list(findings(every))
     assert set(few) <= set(every)
     assert (len(few) < 0.6 * len(every)) == (cell is not TOLERANT)
-
-
-def test_a_line_is_timed_once_and_as_it_would_be_alone(planned):
-    times = Times(CELL)
-    line = next(s for s in planned[0].cycle.segments if s.kind == "linear")
-    first = times.of_line(line.joints, 0.1, loaded=True)
-    assert times.of_line(line.joints.copy(), 0.1, loaded=True) is first
-    assert times.of_line(line.joints, 0.1, loaded=False) is not first
-    phases = line_phases(times.pace[True], line.joints, 0.1)
-    assert (first.phases == phases).all()
-    assert (first.times == row_times(phases, "linear", len(line.joints))).all()

@@ -9,9 +9,9 @@ from envelope.cell.load import load_text
 from envelope.checks.rate import rate_of
 from envelope.motion.cycle import Cycle, Segment
 from envelope.motion.pace import pace_of
-from envelope.motion.profile import duration
+from envelope.motion.profile import TIME, duration
 from envelope.motion.rounding import saved_by_rounding
-from envelope.motion.timing import joint_phases, row_times, shifted
+from envelope.motion.timing import timed_moves
 from envelope.verify import check
 
 CELL = """
@@ -42,13 +42,12 @@ def two_moves(cell, first: list[float], second: list[float], to_go: float = 10.0
     pace = pace_of(cell.mounted.arm, cell.motion, loaded=False)
     clock, segments = 0.0, []
     for ends in (rows[:2], rows[1:]):
-        phases = joint_phases(pace, ends)
-        times = clock + row_times(phases, "joint", 2)
-        high = np.full(2, to_go)
-        segments.append(
-            Segment("transfer", "joint", ends, times, (), 0, high, 0.0, shifted(phases, clock))
-        )
-        clock += duration(phases)
+        (timed,) = timed_moves(pace, [ends])
+        high, phases = np.full(2, to_go), timed.phases.copy()
+        phases[:, TIME] += clock
+        times = clock + timed.times
+        segments.append(Segment("transfer", "joint", ends, times, (), 0, high, 0.0, phases))
+        clock += duration(timed.phases)
     return Cycle(1, "A", "any", 0.0, (0.0,), "direct", tuple(segments))
 
 

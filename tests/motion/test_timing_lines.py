@@ -15,7 +15,7 @@ from envelope.motion.pace import Pace
 from envelope.motion.path import Lines, straight
 from envelope.motion.profile import Limits, duration, run, state
 from envelope.motion.slopes import slopes
-from envelope.motion.timing import line_phases, row_times
+from envelope.motion.timing import Timed, timed_lines
 
 FINE = 800
 SPEED, ACCELERATION = 0.8, 5.0
@@ -35,6 +35,10 @@ def pace_of_arm(arm, share=1.0, jerk=np.inf) -> Pace:
         np.array([joint.acceleration for joint in arm.joints]) * share,
         np.full(arm.dof, jerk),
     )
+
+
+def timed(pace: Pace, line: Line) -> Timed:
+    return timed_lines(pace, [(line.rows, line.length)])[0]
 
 
 def lines_of(name: str, count: int, seed: int) -> tuple:
@@ -136,7 +140,7 @@ def test_no_joint_exceeds_its_speed_or_acceleration_on_the_true_line(followed, s
     arm, lines = followed
     pace, used = pace_of_arm(arm, share, jerk), []
     for line in lines:
-        _, speeds, accelerations = moved(line, line_phases(pace, line.rows, line.length))
+        _, speeds, accelerations = moved(line, timed(pace, line).phases)
         fast = float((np.abs(speeds) / pace.speed).max())
         steep = float((np.abs(accelerations) / pace.acceleration).max())
         assert fast <= 1.01
@@ -151,7 +155,7 @@ def test_times_are_those_of_a_fine_integration(followed, share):
     arm, lines = followed
     pace, slowed = pace_of_arm(arm, share), 0
     for line in lines[:8]:
-        mine = duration(line_phases(pace, line.rows, line.length))
+        mine = duration(timed(pace, line).phases)
         least = fastest_by_halving(pace, line)
         assert least * 0.999 <= mine <= least * 1.03 + 0.002
         slowed += mine > 1.02 * duration(run(line.length, pace.line))
@@ -162,9 +166,8 @@ def test_a_line_that_no_joint_hinders_is_the_plain_trapezoid(followed):
     arm, lines = followed
     pace = pace_of_arm(arm, 50.0)
     for line in lines:
-        phases = line_phases(pace, line.rows, line.length)
+        phases, times = timed(pace, line).phases, timed(pace, line).times
         assert duration(phases) == pytest.approx(duration(run(line.length, pace.line)), rel=1e-9)
-        times = row_times(phases, "linear", len(line.rows))
         assert (np.diff(times) > 0.0).all()
 
 

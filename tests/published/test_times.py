@@ -13,7 +13,7 @@ import pytest
 
 from envelope.motion.pace import Pace
 from envelope.motion.profile import Limits, duration, run
-from envelope.motion.timing import joint_phases, trapezoid
+from envelope.motion.timing import timed_moves, trapezoid
 
 
 @pytest.mark.parametrize(("move", "seconds"), [((1.0, 0.5, 1.0), 2.5), ((0.3, 2.0, 4.0), 0.547723)])
@@ -57,8 +57,8 @@ def test_the_slowest_axis_rules_joints_that_move_together():
     assert alone == pytest.approx([1.05, 0.58554, 0.678804, 0.933333], abs=1e-6)
     way, speed, acceleration = moves.T
     pace = Pace(Limits(1.0, 1.0), speed, acceleration, np.full(4, np.inf))
-    profile = joint_phases(pace, np.stack([np.zeros(4), way]))
-    assert duration(profile) == pytest.approx(1.05, abs=1e-9)
+    (move,) = timed_moves(pace, [np.stack([np.zeros(4), way])])
+    assert duration(move.phases) == pytest.approx(1.05, abs=1e-9)
 
 
 def _moves(count: int):
