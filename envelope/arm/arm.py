@@ -157,14 +157,27 @@ class Arm:
                 may stand at any of its stops: then there is a row for each stop and branch,
                 stop by stop. An arm without external axis takes no notice.
         """
-        q = self._candidates(base_from_flange, stand)
+        q = self.candidates(base_from_flange, stand)
+        found = self.confirmed(q, base_from_flange)
+        q[~found] = np.nan
+        return Answers(q, found)
+
+    def confirmed(self, q: Array, base_from_flange: Array) -> NDArray[np.bool_]:
+        """Whether forward kinematics takes joint coordinates to poses; nan it does not.
+
+        Args:
+            q: Some for each pose, shape (n, some, dof).
+            base_from_flange: The poses, shape (n, 4, 4).
+
+        Returns:
+            Shape (n, some).
+        """
         found = np.empty(q.shape[:2], dtype=bool)
-        count = max(1, 2 * BLOCK // q.shape[1])  # every branch is a configuration
+        count = max(1, 2 * BLOCK // q.shape[1])  # each of them is a configuration
         for start in range(0, len(q), count):
             block = slice(start, start + count)
             found[block] = self._confirmed(q[block], base_from_flange[block])
-        q[~found] = np.nan
-        return Answers(q, found)
+        return found
 
     def mounting_points(self, q: Array) -> Array:
         """Where the mounting base stands in the base frame, shape (n, dof) to (n, 3) [m]."""
@@ -172,8 +185,8 @@ class Arm:
             return np.zeros((len(q), 3))
         return q[:, :1] * self.axis.direction
 
-    def _candidates(self, base_from_flange: Array, stand: Array | None) -> Array:
-        """What is to be confirmed, shape (n, branches, dof), nan where there is nothing."""
+    def candidates(self, base_from_flange: Array, stand: Array | None) -> Array:
+        """Answers as those of `inverse`, shape (n, branches, dof), before they are confirmed."""
         if self.axis is None:
             return self.solve(base_from_flange)
         if stand is not None:
@@ -196,7 +209,7 @@ class Arm:
         return np.concatenate([np.where(np.isnan(q[..., :1]), np.nan, first), q], axis=2)
 
     def _confirmed(self, q: Array, base_from_flange: Array) -> NDArray[np.bool_]:
-        """Whether candidates, (n, branches, dof), reach poses, (n, 4, 4); nan does not."""
+        """As `confirmed`, of as many as stay in the cache."""
         n, branches, dof = q.shape
         coordinates = np.ascontiguousarray(q.transpose(2, 1, 0)).reshape(dof, branches * n)
         reached = self.chain.flange_frames(coordinates)

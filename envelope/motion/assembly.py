@@ -67,7 +67,8 @@ class Assembly:
         sideways: float = 0.0,
     ) -> None:
         """Add a straight line between two heights to go, slanted by a way sideways [m]."""
-        length = float(np.hypot(heights[1] - heights[0], sideways))
+        rise = abs(heights[1] - heights[0])
+        length = float(np.hypot(rise, sideways)) if sideways else rise
         self._add(name, rows, heights, carried, release, length)
 
     def _add(

@@ -182,7 +182,7 @@ class Choices:
     def next(self) -> Option | None:
         """The next option that shares no part with what failed; None when there is none."""
         for option in self._left:
-            if not any(part in self._failed for part in _parts(option).values()):
+            if not self._failed or self._failed.isdisjoint(_parts(option).values()):
                 return option
         return None
 

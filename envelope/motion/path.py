@@ -11,9 +11,10 @@ from ..geometry.frames import Array
 
 ON_LINE = 2e-5  # [m]: how far the TCP may leave a straight line between rows
 ON_LINE_ANGLE = np.radians(2e-3)  # [rad]
-_SAFE = 0.95  # of these, because only three points between rows are looked at
+_SAFE = 0.95  # of these, because only some points between rows are looked at
 _GRID = np.radians(1e-5)  # joints are rounded to this, as in the results file
 _GRID_LENGTH = 1e-8  # [m]: the same for a sliding joint
+_BETWEEN = np.array([0.25, 0.5, 0.75])  # the points between rows, in rows
 STEPS = (8, 12, 16, 24, 32, 48, 64, 96, 128, 200)  # intervals of a line that are tried
 
 
@@ -69,15 +70,13 @@ def _follow(
     arm: Arm, flange_from_tcp: Array, lines: Lines, which: NDArray[np.intp], steps: int
 ) -> tuple[Array, Array]:
     """Rows (n, steps + 1, dof), and the greatest deviation as a share of what is allowed."""
-    share = np.linspace(0.0, 1.0, steps + 1)
-    poses = _poses(lines, which, share)
-    tcp_from_flange = np.linalg.inv(flange_from_tcp)
     # an external axis rests where it is while a straight line is followed
     stand = None if arm.axis is None else np.repeat(lines.start[which][:, 0], steps)
-    answers = arm.inverse((poses[:, 1:] @ tcp_from_flange).reshape(-1, 4, 4), stand)
-    options = answers.q.reshape(len(which), steps, -1, arm.dof)
-    rows = rounded(arm, _continued(arm, options, lines.start[which]))
-    few = max(1, BLOCK // steps)
+    flange = _flange_poses(lines, which, flange_from_tcp, steps)
+    candidates = arm.candidates(flange.reshape(-1, 4, 4), stand)
+    candidates = candidates.reshape(len(which), steps, -1, arm.dof)
+    rows = rounded(arm, _continued(arm, candidates, flange, lines.start[which]))
+    few = max(1, BLOCK // (len(_BETWEEN) * steps))
     parts = [slice(first, first + few) for first in range(0, len(which), few)]
     off = [_off(arm, flange_from_tcp, lines, which[part], rows[part]) for part in parts]
     return rows, np.concatenate(off)
@@ -88,55 +87,66 @@ def _off(
 ) -> Array:
     """How far the TCP leaves lines between rows, as a share of what is allowed, shape (n,)."""
     count, steps = len(which), rows.shape[1] - 1
-    joints = np.ascontiguousarray(rows.transpose(2, 0, 1))
-    begin, change = joints[:, :, :-1], np.diff(joints, axis=2)
+    joints = np.ascontiguousarray(rows.transpose(2, 0, 1))[..., None]
+    between = joints[:, :, :-1] + np.diff(joints, axis=2) * _BETWEEN
+    flange = arm.chain.flange_frames(between.reshape(arm.dof, -1))
+    reached = flange.shifted(flange_from_tcp[:3, 3]).reshape(3, count, -1)
+    share = ((np.arange(steps, dtype=float)[:, None] + _BETWEEN) / steps).ravel()
+    start, shift = lines.base_from_tcp[which][:, :3, 3].T, lines.shift[which].T
+    apart = reached - (start[..., None] + shift[..., None] * share)
+    far = (apart * apart).sum(axis=0).max(axis=1)
     # the TCP turns as much as the flange, which keeps the rotation of the start
     held = lines.base_from_tcp[which][:, :3, :3] @ flange_from_tcp[:3, :3].T
-    held = held.transpose(2, 1, 0)[..., None]  # column, component, line
-    start, shift = lines.base_from_tcp[which][:, :3, 3].T, lines.shift[which].T
-    far, turned = np.zeros(count), np.zeros(count)  # squares of both
-    for part in (0.25, 0.5, 0.75):
-        between = (begin + part * change).reshape(arm.dof, -1)
-        flange = arm.chain.flange_frames(between)
-        reached = flange.shifted(flange_from_tcp[:3, 3]).reshape(3, count, steps)
-        share = (np.arange(steps, dtype=float) + part) / steps
-        apart = reached - (start[..., None] + shift[..., None] * share)
-        far = np.maximum(far, (apart * apart).sum(axis=0).max(axis=1))
-        other = flange.columns.reshape(3, 3, count, steps) - held
-        turned = np.maximum(turned, (other * other).sum(axis=(0, 1)).max(axis=1))
+    other = flange.columns.reshape(3, 3, count, -1)
+    other = other - held.transpose(2, 1, 0)[..., None]  # column, component, line
+    turned = (other * other).sum(axis=(0, 1)).max(axis=1)
     # the squares of all nine differences add up to 8 sin^2(angle / 2)
     angle = 2.0 * np.arcsin(np.sqrt(np.minimum(turned / 8.0, 1.0)))
     return np.maximum(np.sqrt(far) / (ON_LINE * _SAFE), angle / (ON_LINE_ANGLE * _SAFE))
 
 
-def _continued(arm: Arm, options: Array, start: Array) -> Array:
+def _continued(arm: Arm, candidates: Array, base_from_flange: Array, start: Array) -> Array:
     """Rows of joints: from the start on, always the answer nearest to the row before.
 
     Almost always that is the same branch all the way, which is looked at for all rows at once;
-    lines that change it are followed row by row.
+    lines on which it is not are followed row by row.
 
     Args:
         arm: The arm.
-        options: All answers at each step, shape (n, steps, branches, dof).
+        candidates: Answers not yet confirmed at each step, shape (n, steps, branches, dof).
+        base_from_flange: What they answer, shape (n, steps, 4, 4).
         start: Shape (n, dof).
 
     Returns:
         Shape (n, steps + 1, dof); nan from where there is no answer.
     """
-    rows = _in_one_branch(arm, options, start)
-    nearest, _ = _nearest(arm, options, rows[:, :-1])
-    same = (nearest == rows[:, 1:]) | (np.isnan(nearest) & np.isnan(rows[:, 1:]))
-    changing = np.flatnonzero(~same.all(axis=(1, 2)))
-    for step in range(options.shape[1] if len(changing) else 0):
-        before = rows[changing, step]
-        rows[changing, step + 1], _ = _nearest(arm, options[changing, step], before)
+    rows = _in_one_branch(arm, candidates, start)
+    nearest, _ = _nearest(arm, candidates, rows[:, :-1])
+    flat = rows[:, 1:].reshape(-1, 1, arm.dof)
+    confirmed = arm.confirmed(flat, base_from_flange.reshape(-1, 4, 4))
+    same = (nearest == rows[:, 1:]) & confirmed.reshape(*rows.shape[:1], -1, 1)
+    nothing = np.isnan(nearest) & np.isnan(rows[:, 1:])
+    changing = np.flatnonzero(~(same | nothing).all(axis=(1, 2)))
+    if len(changing):
+        answers, poses = candidates[changing], base_from_flange[changing]
+        found = arm.confirmed(answers.reshape(-1, *answers.shape[2:]), poses.reshape(-1, 4, 4))
+        answers[~found.reshape(answers.shape[:3])] = np.nan
+        rows[changing] = _row_by_row(arm, answers, start[changing])
     return rows
 
 
-def _in_one_branch(arm: Arm, options: Array, start: Array) -> Array:
+def _row_by_row(arm: Arm, answers: Array, start: Array) -> Array:
+    """As `_continued`, from answers that are confirmed."""
+    rows = [start]
+    for step in range(answers.shape[1]):
+        rows.append(_nearest(arm, answers[:, step], rows[-1])[0])
+    return np.stack(rows, axis=1)
+
+
+def _in_one_branch(arm: Arm, candidates: Array, start: Array) -> Array:
     """The rows if all are in the branch of the first; arguments and result as `_continued`."""
-    _, first = _nearest(arm, options[:, 0], start)
-    answers = options[np.arange(len(start)), :, first]
+    _, first = _nearest(arm, candidates[:, 0], start)
+    answers = candidates[np.arange(len(start)), :, first]
     before = np.concatenate([start[:, None], answers[:, :-1]], axis=1)
     turns = np.where(arm.chain.turning(), np.rint((before - answers) / TURN), 0.0)
     rows = np.concatenate([start[:, None], answers + TURN * np.cumsum(turns, axis=1)], axis=1)
@@ -145,10 +155,16 @@ def _in_one_branch(arm: Arm, options: Array, start: Array) -> Array:
     return rows
 
 
-def _poses(lines: Lines, which: NDArray[np.intp], share: Array) -> Array:
-    """Poses base_from_tcp along lines at shares of their length, shape (n, shares, 4, 4)."""
-    poses = np.repeat(lines.base_from_tcp[which][:, None], len(share), axis=1)
-    poses[..., :3, 3] += share[:, None] * lines.shift[which][:, None]
+def _flange_poses(
+    lines: Lines, which: NDArray[np.intp], flange_from_tcp: Array, steps: int
+) -> Array:
+    """Poses base_from_flange at the steps along lines, the start left out, (n, steps, 4, 4)."""
+    turned = lines.base_from_tcp[which]
+    start = turned[:, :3, 3].copy()
+    turned[:, :3, 3] = 0.0
+    poses = np.repeat((turned @ np.linalg.inv(flange_from_tcp))[:, None], steps, axis=1)
+    share = np.linspace(0.0, 1.0, steps + 1)[1:]
+    poses[..., :3, 3] += start[:, None] + share[:, None] * lines.shift[which][:, None]
     return poses
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from ..cell.model import Cell, Pallet
 from ..geometry.frames import Array, invert
+from ..palletizing.group import Placement
 from .assembly import Assembly, Times
 from .crossings import Crossing, crossings
 from .cycle import Cycle, Segment, SegmentName
@@ -133,6 +134,7 @@ class Planner:
 
     def cycles(self, wanted: Sequence[tuple[Task, Option]]) -> list[Cycle | Unplanned]:
         """The cycle of each task with an option, or why there is none."""
+        self.stations.places([place for asked in wanted for place in _placed(*asked)])
         keys = [self._keys(task, option) for task, option in wanted]
         self._make(wanted, keys)
         lines = [self._found(task, own) for (task, _), own in zip(wanted, keys, strict=True)]
@@ -150,9 +152,12 @@ class Planner:
         """Compute the lines of cycles that are not known yet."""
         from_rest: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
         from_above: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
-        for (task, option), own in zip(wanted, keys, strict=True):
-            if all(key in self._lines for key in own):
-                continue
+        missing = [
+            (*asked, own)
+            for asked, own in zip(wanted, keys, strict=True)
+            if not all(key in self._lines for key in own)
+        ]
+        for task, option, own in missing:
             for key, line in zip(own, self._lines_of(task, option), strict=True):
                 if key not in self._lines:
                     (from_above if key[0] == "down" else from_rest)[key] = line
@@ -182,12 +187,6 @@ class Planner:
             pick = self.stations.pick(task.group, option.pick_turn)
             self._lifts[key] = self.heights.higher(task, option, pick, place, start)
         return self._lifts[key]
-
-    def _release_poses(self, task: Task, option: Option) -> list[Array]:
-        return [
-            self.stations.place(placement, option.pick_turn, turn)
-            for placement, turn in zip(task.placements, option.place_turns, strict=True)
-        ]
 
     def _sideways(self, approach: tuple[float, float]) -> Array:
         """Horizontal shift at the start of an approach, in the base frame, shape (3,) [m]."""
@@ -219,7 +218,8 @@ class Planner:
             self._up_line(task, turn, start, 0.0),
             self._up_line(task, turn, start, self._higher(task, option)),
         ]
-        for release, pose in enumerate(self._release_poses(task, option)):
+        for release, at in enumerate(_placed(task, option)):
+            pose = self.stations.place(*at)
             q = posture.place[release, branch]
             low = self.up * self.cell.motion.approach_height
             beside = pose.copy()
@@ -363,6 +363,12 @@ class _Way:
 def _place(stand: float | None) -> float | None:
     """A place of a lift or track as a key: to 0.1 um, for joints are rounded."""
     return None if stand is None else round(stand, 7)
+
+
+def _placed(task: Task, option: Option) -> Iterator[tuple[Placement, float, float]]:
+    """The placements of a task, with the turns of an option."""
+    for placement, turn in zip(task.placements, option.place_turns, strict=True):
+        yield placement, option.pick_turn, turn
 
 
 def _parts_of(task: Task) -> Iterator[Part]:

@@ -1,5 +1,6 @@
 """Joints at pick and placements: every branch, in whole turns that stay within range."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -12,7 +13,7 @@ from .path import rounded
 from .stand import NO_AXIS, Stand
 from .stations import Stations
 
-_MARGIN_STEP = np.radians(1.0)  # joint margins closer than this rank alike
+_MARGIN_STEP = float(np.radians(1.0))  # joint margins closer than this rank alike
 AT_LIMIT = 1e-9  # [rad or m]: rounding that does not put a joint outside its range
 
 
@@ -136,25 +137,48 @@ def postures_of(
     above = np.stack(list(picks.values()))
     at_pick = reach.within(_at_stands(reach, above, [stand.pick for stand in stands]), None)
     pick_of = dict(zip(picks, at_pick, strict=True))
-    choices = [(task, turns) for task in tasks for turns in turns_of(task)]
-    poses = [
-        stations.place(placement, turns.pick, place)
-        for task, turns in choices
-        for placement, place in zip(task.placements, turns.place, strict=True)
-    ]
-    answers = iter(_at_stands(reach, np.stack(poses), [stand.place for stand in stands]))
+    places = [stand.place for stand in stands]
     found: dict[int, list[Posture]] = {task.number: [] for task in tasks}
-    for task, turns in choices:
-        near = pick = pick_of[task.group.name, turns.pick]
-        place: list[Array] = []
-        for _ in task.placements:
-            near = reach.within(next(answers)[None], near)[0]
-            place.append(near)
-        every = np.stack([pick, *place])
-        margin = reach.margin(every.reshape(-1, reach.arm.dof)).reshape(every.shape[:2])
-        margin = np.where(np.isnan(margin), -np.inf, margin).min(axis=0)
-        found[task.number].append(Posture(turns, pick, np.stack(place), margin))
+    for releases in dict.fromkeys(len(task.placements) for task in tasks):
+        choices = [
+            (task, turns)
+            for task in tasks
+            if len(task.placements) == releases
+            for turns in turns_of(task)
+        ]
+        picked = np.stack([pick_of[task.group.name, turns.pick] for task, turns in choices])
+        poses = stations.places(
+            [
+                (placement, turns.pick, place)
+                for task, turns in choices
+                for placement, place in zip(task.placements, turns.place, strict=True)
+            ]
+        )
+        answers = _at_stands(reach, poses, places)
+        answers = answers.reshape(len(choices), releases, *answers.shape[1:])
+        joints, margins = _turned(reach, picked, answers)
+        for (task, turns), pick, own, margin in zip(choices, picked, joints, margins, strict=True):
+            found[task.number].append(Posture(turns, pick, own, margin))
     return [found[task.number] for task in tasks]
+
+
+def _turned(reach: Reach, pick: Array, answers: Array) -> tuple[Array, Array]:
+    """Joints at the placements, each in the whole turns next to those before, and their room.
+
+    Args:
+        reach: What the arm reaches.
+        pick: Joints at picks, shape (n, branches, dof).
+        answers: Joints at the placements that follow, shape (n, releases, branches, dof).
+
+    Returns:
+        Joints of the shape of `answers`, and room as `Posture.margin`, shape (n, branches).
+    """
+    every = [pick]
+    for release in range(answers.shape[1]):
+        every.append(reach.within(answers[:, release], every[-1]))
+    joints = np.stack(every, axis=1)
+    margin = reach.margin(joints.reshape(-1, reach.arm.dof)).reshape(joints.shape[:3])
+    return joints[:, 1:], np.where(np.isnan(margin), -np.inf, margin).min(axis=1)
 
 
 def _at_stands(reach: Reach, poses: Array, places: Sequence[float | None]) -> Array:
@@ -165,11 +189,13 @@ def _at_stands(reach: Reach, poses: Array, places: Sequence[float | None]) -> Ar
 
 def ranked_branches(arm_branches: int, postures: Sequence[Sequence[Posture]]) -> tuple[int, ...]:
     """The branches, the one that serves most tasks (then with most room) first."""
-    served, room = np.zeros(arm_branches), np.full(arm_branches, np.inf)
-    for choices in postures:
-        best = np.max([choice.margin for choice in choices], axis=0)
-        served += best > -np.inf
-        room = np.minimum(room, np.where(best > -np.inf, best, np.inf))
+    if not postures:
+        return tuple(range(arm_branches))
+    margins = np.stack([choice.margin for choices in postures for choice in choices])
+    counts = [len(choices) for choices in postures]
+    best = np.maximum.reduceat(margins, np.cumsum([0, *counts])[:-1])
+    served = np.count_nonzero(best > -np.inf, axis=0)
+    room = np.where(best > -np.inf, best, np.inf).min(axis=0)
     room = np.round(np.where(np.isfinite(room), room, -1.0), 6)
     return tuple(int(b) for b in np.lexsort((np.arange(arm_branches), -room, -served)))
 
@@ -181,9 +207,11 @@ def ranked(
 
     Room counts up to what is asked for, and in steps.
     """
+    rank = {branch: place for place, branch in enumerate(branches)}
     entries = [
-        (branches.index(b), -round(min(float(choice.margin[b]), wanted) / _MARGIN_STEP), k)
+        (rank[branch], -round(min(room, wanted) / _MARGIN_STEP), k)
         for k, choice in enumerate(choices)
-        for b in np.flatnonzero(choice.margin > -np.inf).tolist()
+        for branch, room in enumerate(choice.margin.tolist())
+        if room > -math.inf
     ]
-    return [(branches[rank], choices[k].turns) for rank, _, k in sorted(entries)]
+    return [(branches[place], choices[k].turns) for place, _, k in sorted(entries)]

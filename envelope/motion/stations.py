@@ -1,5 +1,7 @@
 """Where the tool stands: over groups at the infeed, and over placements on a pallet."""
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from ..cell.model import Cell, Pallet
@@ -28,6 +30,7 @@ class Stations:
         self._group_from_tool: dict[tuple[str, float], Array] = {}
         self._picks: dict[tuple[str, float], Array] = {}
         self._places: dict[tuple[str, float, float], Array] = {}
+        self._turns: dict[tuple[float, float], Array] = {}
 
     def pick(self, group: Group, turn: float) -> Array:
         """Pose base_from_tcp over a group at the infeed, shape (4, 4)."""
@@ -39,12 +42,28 @@ class Stations:
 
     def place(self, placement: Placement, pick_turn: float, place_turn: float) -> Array:
         """Pose base_from_tcp at a placement, the group turned there, shape (4, 4)."""
-        key = (placement.id, pick_turn, place_turn)
-        if key not in self._places:
-            pallet_from_group = placement.pallet_from_group() @ pose(yaw=place_turn)
-            held = self._held(placement.group, pick_turn)
-            self._places[key] = self._base_from_pallet @ pallet_from_group @ held
-        return self._places[key]
+        found = self._places.get((placement.id, pick_turn, place_turn))
+        return self.places([(placement, pick_turn, place_turn)])[0] if found is None else found
+
+    def places(self, asked: Sequence[tuple[Placement, float, float]]) -> Array:
+        """Poses as those of `place`, shape (n, 4, 4), what is not known yet in one go."""
+        keys = [(placement.id, pick, place) for placement, pick, place in asked]
+        known = self._places
+        new = {key: one for key, one in zip(keys, asked, strict=True) if key not in known}
+        if new:
+            stand = np.stack([self._standing(one, turn) for one, _, turn in new.values()])
+            held = np.stack([self._held(one.group, turn) for one, turn, _ in new.values()])
+            known |= zip(new, self._base_from_pallet @ stand @ held, strict=True)
+        return np.array([known[key] for key in keys]).reshape(-1, 4, 4)
+
+    def _standing(self, placement: Placement, turn: float) -> Array:
+        """Pose pallet_from_group of a group turned there, shape (4, 4)."""
+        key = (placement.yaw, turn)
+        if key not in self._turns:
+            self._turns[key] = pose(yaw=placement.yaw) @ pose(yaw=turn)
+        stand = self._turns[key].copy()
+        stand[:3, 3] = placement.x, placement.y, placement.z
+        return stand
 
     def _held(self, group: Group, turn: float) -> Array:
         """Pose group_from_tool while held."""
