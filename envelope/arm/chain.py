@@ -193,22 +193,27 @@ class Chain:
         n = coordinates.shape[1]
         identity = np.repeat(np.eye(3)[:, :, None], n, axis=2)
         frames = {0: Frames(identity, np.zeros((3, n)))}
+        turns: dict[tuple[int, float], tuple[Array, Array]] = {}  # links of a linkage share them
         for index in indices:
             if index == 0:
                 continue
             link = self.links[index - 1]
             parent = frames[link.parent]
-            amount = coordinates[link.source]
-            if link.multiplier != 1.0:
-                amount = link.multiplier * amount
             position = parent.shifted(link.origin)
             if link.prismatic:
+                amount = coordinates[link.source] * link.multiplier
                 position = position + amount * Frames(parent.columns, np.zeros(())).shifted(
                     link.axis
                 )
                 frames[index] = Frames(parent.columns, position)
-            else:
-                frames[index] = Frames(_turned(parent.columns, link.axis, amount), position)
+                continue
+            size = abs(link.multiplier)
+            if (link.source, size) not in turns:
+                angle = coordinates[link.source] * size
+                turns[link.source, size] = np.cos(angle), np.sin(angle)
+            c, s = turns[link.source, size]
+            columns = _turned(parent.columns, link.axis, c, s if link.multiplier > 0.0 else -s)
+            frames[index] = Frames(columns, position)
         return frames
 
 
@@ -219,26 +224,31 @@ def facing_down(drop: float = 0.0) -> Array:
     return frozen(pose)
 
 
-def _turned(columns: Array, axis: Array, angle: Array) -> Array:
-    """Rotation columns, shape (3, 3, n), followed by a turn about a unit axis, shape (3,)."""
+def _turned(columns: Array, axis: Array, c: Array, s: Array) -> Array:
+    """Rotation columns, (3, 3, n), followed by turns about a unit axis, (3,).
+
+    The turns are given by their cosines and sines, shape (n,).
+    """
     share = axis.tolist()
     if share.count(0.0) != 2:
-        return _turned_about_any(columns, share, angle)
+        return _turned_about_any(columns, share, c, s)
     index = next(i for i in range(3) if share[i])
     first, second = (index + 1) % 3, (index + 2) % 3
-    c, s = np.cos(angle), np.sin(angle) * share[index]
+    if share[index] != 1.0:
+        s = s * share[index]
     turned = np.empty_like(columns)
     turned[index] = columns[index]
-    turned[first] = c * columns[first] + s * columns[second]
-    turned[second] = c * columns[second] - s * columns[first]
+    np.multiply(c, columns[first], out=turned[first])
+    turned[first] += s * columns[second]
+    np.multiply(c, columns[second], out=turned[second])
+    turned[second] -= s * columns[first]
     return turned
 
 
-def _turned_about_any(columns: Array, axis: Sequence[float], angle: Array) -> Array:
+def _turned_about_any(columns: Array, axis: Sequence[float], c: Array, s: Array) -> Array:
     """As `_turned`, for an axis in any direction. Source: Rodrigues' rotation formula."""
     x, y, z = axis
     cross = ((0.0, -z, y), (z, 0.0, -x), (-y, x, 0.0))
-    c, s = np.cos(angle), np.sin(angle)
     turned = np.zeros_like(columns)
     for j in range(3):
         for i in range(3):
