@@ -1,9 +1,8 @@
 """Cycles put together: segments one after another, and the clock that runs along."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 
@@ -18,8 +17,7 @@ from .timing import Timed, timed_lines, timed_moves
 FAR = 10.0  # [m]: height to go on segments that do not come to rest
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Piece:
+class Piece(NamedTuple):
     """A segment that has no times yet; see `Segment`.
 
     Attributes:

@@ -26,7 +26,7 @@ class Pace:
     acceleration: Array
     jerk: Array
 
-    def along(self, directions: Array) -> list[Limits]:
+    def along(self, directions: Array) -> tuple[Array, Array, Array]:
         """Limits of moves of all joints together, each along a direction of joint space.
 
         Every joint keeps to the straight connection, so that a move is as slow as the slowest
@@ -34,15 +34,18 @@ class Pace:
 
         Args:
             directions: Joints per unit of each move, shape (n, dof); none of them all 0.
+
+        Returns:
+            Speeds, accelerations and jerks, shape (n,) each; a jerk of inf is no limit.
         """
         size = np.abs(directions)
         still = size == 0.0
         size[still] = 1.0
-        least = [
-            np.where(still, np.inf, limit / size).min(axis=1).tolist()
+        speed, acceleration, jerk = (
+            np.where(still, np.inf, limit / size).min(axis=1)
             for limit in (self.speed, self.acceleration, self.jerk)
-        ]
-        return [Limits(*limits) for limits in zip(*least, strict=True)]
+        )
+        return speed, acceleration, jerk
 
 
 def pace_of(arm: Arm, motion: Motion, *, loaded: bool) -> Pace:

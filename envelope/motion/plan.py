@@ -84,7 +84,7 @@ class Planner:
         self._outside = set[tuple[object, ...]]()  # lines on which a joint leaves its range
         self._lifts: dict[tuple[object, ...], float] = {}
         self._sides: dict[tuple[float, float], Array] = {}
-        self._ready: dict[float | None, Array | None] = {}
+        self._waiting: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
 
     def choices(self, task: Task, branches: tuple[int, ...]) -> Choices:
         """The options of a task, in the order of trial.
@@ -110,10 +110,8 @@ class Planner:
         With a lift or track there is one for each of its places; the others stay set.
         """
         stand = _place(self.reach.stand_at(ready.joints))
-        line = self._up_line(ready.task, ready.turn, ready.joints, 0.0)
-        self._follow({("ready", stand): line})
-        rows = self._lines["ready", stand]
-        self._ready[stand] = None if rows is None else rows[-1]
+        # followed with the first lines of cycles: many in one go cost little more than one
+        self._waiting["ready", stand] = self._up_line(ready.task, ready.turn, ready.joints, 0.0)
 
     def _ends(self, task: Task, above: Array) -> tuple[Array, Array]:
         """Joints where a task's cycle starts, and where it ends.
@@ -126,11 +124,11 @@ class Planner:
             above: Joints above its own pick, for want of a ready posture.
         """
         rows = [
-            self._ready.get(_place(stand.pick))
+            self._lines.get(("ready", _place(stand.pick)))
             for stand in (self.stands.before(task.number), self.stands.of(task.number))
         ]
-        end = above if rows[1] is None else rows[1]
-        return end if rows[0] is None else rows[0], end
+        end = above if rows[1] is None else rows[1][-1]
+        return end if rows[0] is None else rows[0][-1], end
 
     def cycles(self, wanted: Sequence[tuple[Task, Option]]) -> list[Cycle | Unplanned]:
         """The cycle of each task with an option, or why there is none."""
@@ -139,8 +137,8 @@ class Planner:
         self._make(wanted, keys)
         lines = [self._found(task, own) for (task, _), own in zip(wanted, keys, strict=True)]
         ways = [
-            _Way(*asked, found)
-            for asked, found in zip(wanted, lines, strict=True)
+            _Way(task, option, found, *self._ends(task, found[0][-1]))
+            for (task, option), found in zip(wanted, lines, strict=True)
             if not isinstance(found, Unplanned)
         ]
         joined = iter(self._joined(ways))
@@ -150,7 +148,7 @@ class Planner:
         self, wanted: Sequence[tuple[Task, Option]], keys: Sequence[list[tuple[object, ...]]]
     ) -> None:
         """Compute the lines of cycles that are not known yet."""
-        from_rest: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
+        from_rest, self._waiting = self._waiting, {}
         from_above: dict[tuple[object, ...], tuple[Array, Array, Array]] = {}
         missing = [
             (*asked, own)
@@ -295,17 +293,15 @@ class Planner:
         for _, down, outward in way.by_release():
             yield Crossing(option.route, option.branch, last, down[-1])
             last = outward[-1]
-        _, ready = self._ends(way.task, way.lines[0][-1])
-        yield Crossing(option.back, option.branch, ready, last)
+        yield Crossing(option.back, option.branch, way.end, last)
 
     def _assembled(self, way: "_Way", across: list[Array | None]) -> Assembly | Unplanned:
         """A cycle put together of its lines and its moves across."""
         task, option, lines = way.task, way.option, way.lines
-        start, _ = self._ends(task, lines[0][-1])
         every = tuple(range(len(task.group.items)))
         builder = Assembly()
-        if (start != lines[0][-1]).any():
-            builder.joint("approach pick", np.stack([start, lines[0][-1]]), (), 0)
+        if (way.start != lines[0][-1]).any():
+            builder.joint("approach pick", np.stack([way.start, lines[0][-1]]), (), 0)
         lift = self.heights.lift(task)
         builder.line("approach pick", lines[0][::-1], (lift, 0.0), (), 0)
         settle = self.cell.motion.settle_time
@@ -348,11 +344,19 @@ class Planner:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Way:
-    """An option whose straight lines can be followed: their rows in the order of the keys."""
+    """An option whose straight lines can be followed.
+
+    Attributes:
+        lines: Their rows in the order of the keys.
+        start: Joints where the cycle starts, shape (dof,).
+        end: The same where it ends.
+    """
 
     task: Task
     option: Option
     lines: list[Array]
+    start: Array
+    end: Array
 
     def by_release(self) -> Iterator[tuple[Array, Array, Array]]:
         """The lines of each release: in, down, out."""

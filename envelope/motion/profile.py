@@ -6,6 +6,7 @@ of a path, shares of a move) is the caller's choice.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import accumulate
 
@@ -53,6 +54,35 @@ def run(distance: float, limits: Limits, start: float = 0.0, end: float = 0.0) -
     cruise = distance - _way(start, top, up) - _way(top, end, down)
     level = [(cruise / top, 0.0, 0.0)] if cruise > 1e-12 * distance else []
     return phases(up + level + down, start)
+
+
+def runs_from_rest(speed: Array, acceleration: Array, jerk: Array) -> Iterator[Array]:
+    """What `run` finds from rest to rest over a distance of 1, for many moves at once.
+
+    Args:
+        speed: Limit of each move, shape (n,).
+        acceleration: The same.
+        jerk: The same; a jerk of inf is no limit.
+    """
+    if not np.isinf(jerk).all():
+        for limits in zip(speed.tolist(), acceleration.tolist(), jerk.tolist(), strict=True):
+            yield run(1.0, Limits(*limits))
+        return
+    way = speed / 2.0 * (speed / acceleration)
+    top = np.where(way + way <= 1.0, speed, np.minimum(np.sqrt(acceleration), speed))
+    rise = top / acceleration
+    way = top / 2.0 * rise
+    cruise = 1.0 - way - way
+    level = np.where(cruise > 1e-12, cruise / top, 0.0)
+    found = np.zeros((len(speed), 3, 6))  # up to the top, level, down to rest
+    found[:, 1:, TIME] = np.stack([rise, rise + level], axis=1)
+    found[:, :, DURATION] = np.stack([rise, level, rise], axis=1)
+    found[:, 1, PLACE] = rise * (rise * (acceleration / 2))
+    found[:, 1:, SPEED] = (rise * acceleration)[:, None]
+    found[:, 2, PLACE] = found[:, 1, PLACE] + level * found[:, 1, SPEED]
+    found[:, 0, ACCELERATION], found[:, 2, ACCELERATION] = acceleration, -acceleration
+    for own, whole in zip(found, (level > 0.0).tolist(), strict=True):
+        yield own if whole else own[[0, 2]]
 
 
 def phases(changes: Changes, start: float) -> Array:

@@ -22,6 +22,7 @@ from .profile import (
     joined,
     passes,
     run,
+    runs_from_rest,
     state,
 )
 from .slopes import between, slopes
@@ -72,10 +73,9 @@ def timed_moves(pace: Pace, moves: Sequence[Array]) -> list[Timed]:
     own = np.flatnonzero((move[1:] == move[:-1]) & legs.any(axis=1))
     profiles: list[list[Array]] = [[] for _ in moves]
     places: list[list[float]] = [[] for _ in moves]
-    for of, at, limits in zip(
-        move[own].tolist(), place[own].tolist(), pace.along(legs[own]), strict=True
-    ):
-        profiles[of].append(run(1.0, limits))
+    whose, where = move[own].tolist(), place[own].tolist()
+    for of, at, phases in zip(whose, where, runs_from_rest(*pace.along(legs[own])), strict=True):
+        profiles[of].append(phases)
         places[of].append(at)
     found: list[Timed] = []
     for count, parts, starts in zip(counts, profiles, places, strict=True):
@@ -96,16 +96,17 @@ def timed_lines(pace: Pace, lines: Sequence[tuple[Array, float]]) -> list[Timed]
         lines: Evenly spaced rows of each, shape (rows, dof) [rad or m], and its length [m].
     """
     alike: dict[int, list[int]] = {}
-    found = [Timed(_STILL, np.zeros(len(rows))) for rows, _ in lines]
+    found: dict[int, Timed] = {}
     for number, (rows, length) in enumerate(lines):
         if length > 0.0:
             alike.setdefault(len(rows), []).append(number)
+        else:
+            found[number] = Timed(_STILL, np.zeros(len(rows)))
     for numbers in alike.values():
         rows = np.stack([lines[number][0] for number in numbers])
         lengths = np.array([lines[number][1] for number in numbers])
-        for number, timed in zip(numbers, _lines_of_as_many_rows(pace, rows, lengths), strict=True):
-            found[number] = timed
-    return found
+        found |= zip(numbers, _lines_of_as_many_rows(pace, rows, lengths), strict=True)
+    return [found[number] for number in range(len(lines))]
 
 
 def _lines_of_as_many_rows(pace: Pace, rows: Array, lengths: Array) -> Iterator[Timed]:
@@ -118,19 +119,18 @@ def _lines_of_as_many_rows(pace: Pace, rows: Array, lengths: Array) -> Iterator[
     easy = np.isinf(jerk) & _easy(pace, speed, acceleration, first, second)
     shares = (np.abs(np.diff(rows, axis=1)) / pace.speed).max(axis=(1, 2))
     demands = shares * pace.line.speed / step
-    plain: dict[Limits, tuple[Array, Array]] = {}  # many lines are equally long
+    plain: dict[tuple[float, ...], tuple[Array, Array]] = {}  # many lines are equally long
     asked = zip(speed.tolist(), acceleration.tolist(), jerk.tolist(), strict=True)
     for k, (limits, demand) in enumerate(zip(asked, demands.tolist(), strict=True)):
-        wanted = Limits(*limits)
-        if wanted not in plain:
-            phases = run(float(count - 1), wanted)
-            plain[wanted] = phases, _times_of_rows(phases, count)
-        phases, times = plain[wanted]
-        slower = None if easy[k] else _held_back(pace, wanted, phases, first[k], second[k])
-        if slower is None:
-            yield Timed(phases, times, demand)
-        else:
-            yield Timed(slower, _times_of_rows(slower, count), demand)
+        if limits not in plain:
+            phases = run(float(count - 1), Limits(*limits))
+            plain[limits] = phases, _times_of_rows(phases, count)
+        phases, times = plain[limits]
+        if not easy[k]:
+            slower = _held_back(pace, Limits(*limits), phases, first[k], second[k])
+            if slower is not None:
+                phases, times = slower, _times_of_rows(slower, count)
+        yield Timed(phases, times, demand)
 
 
 def _jerk_that_joints_take(pace: Pace, first: Array) -> Array:

@@ -19,7 +19,7 @@ from envelope.motion.pace import pace_of
 from envelope.motion.path import Lines
 from envelope.motion.plan import Planner, Unplanned
 from envelope.motion.postures import AT_LIMIT, Reach, postures_of
-from envelope.motion.profile import Limits
+from envelope.motion.profile import Limits, run, runs_from_rest
 from envelope.motion.stations import Stations
 from envelope.verify import check
 
@@ -87,6 +87,17 @@ def test_segments_timed_together_are_timed_as_each_alone(speed, jerk):
             assert (together.phases == alone.phases).all()
             assert (together.times == alone.times).all()
             assert together.demand == alone.demand
+
+
+@pytest.mark.parametrize("jerk", [np.inf, 3.0])
+def test_moves_from_rest_found_together_are_those_run_alone(jerk):
+    rng = np.random.default_rng(11)
+    speed, acceleration = np.exp(rng.uniform(-2.0, 2.0, (2, 300)))
+    together = list(runs_from_rest(speed, acceleration, np.full(300, jerk)))
+    for own, *limits in zip(together, speed.tolist(), acceleration.tolist(), strict=True):
+        assert np.array_equal(own, run(1.0, Limits(*limits, jerk)))
+    if np.isinf(jerk):
+        assert {len(own) for own in together} == {2, 3}
 
 
 def test_what_is_run_alike_is_timed_once(monkeypatch):
