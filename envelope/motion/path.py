@@ -109,7 +109,7 @@ def _continued(arm: Arm, candidates: Array, base_from_flange: Array, start: Arra
     """Rows of joints: from the start on, always the answer nearest to the row before.
 
     Almost always that is the same branch all the way, which is looked at for all rows at once;
-    lines on which it is not are followed row by row.
+    the other lines are followed one by one.
 
     Args:
         arm: The arm.
@@ -123,24 +123,38 @@ def _continued(arm: Arm, candidates: Array, base_from_flange: Array, start: Arra
     rows = _in_one_branch(arm, candidates, start)
     nearest, _ = _nearest(arm, candidates, rows[:, :-1])
     flat = rows[:, 1:].reshape(-1, 1, arm.dof)
-    confirmed = arm.confirmed(flat, base_from_flange.reshape(-1, 4, 4))
-    same = (nearest == rows[:, 1:]) & confirmed.reshape(*rows.shape[:1], -1, 1)
-    nothing = np.isnan(nearest) & np.isnan(rows[:, 1:])
-    changing = np.flatnonzero(~(same | nothing).all(axis=(1, 2)))
+    confirmed = arm.confirmed(flat, base_from_flange.reshape(-1, 4, 4)).reshape(nearest.shape[:2])
+    there = np.isfinite(rows[:, 1:, 0])
+    good = _alike(nearest, rows[:, 1:]) & (confirmed | ~there)
+    changing = np.flatnonzero(~good.all(axis=1))
     if len(changing):
         answers, poses = candidates[changing], base_from_flange[changing]
         found = arm.confirmed(answers.reshape(-1, *answers.shape[2:]), poses.reshape(-1, 4, 4))
         answers[~found.reshape(answers.shape[:3])] = np.nan
-        rows[changing] = _row_by_row(arm, answers, start[changing])
+        for line, own in zip(changing.tolist(), answers, strict=True):
+            rows[line] = _branch_by_branch(arm, own, start[line])
     return rows
 
 
-def _row_by_row(arm: Arm, answers: Array, start: Array) -> Array:
-    """As `_continued`, from answers that are confirmed."""
-    rows = [start]
-    for step in range(answers.shape[1]):
-        rows.append(_nearest(arm, answers[:, step], rows[-1])[0])
-    return np.stack(rows, axis=1)
+def _branch_by_branch(arm: Arm, answers: Array, start: Array) -> Array:
+    """The rows of one line, shape (steps + 1, dof), from confirmed answers, (steps, branches, dof).
+
+    On in one branch until another answer is nearer, then on from there in the branch of that.
+    """
+    rows = start[None]
+    while len(rows) <= len(answers):
+        left = answers[len(rows) - 1 :]
+        guess = _in_one_branch(arm, left[None], rows[-1:])[0]
+        nearest, _ = _nearest(arm, left, guess[:-1])
+        good = _alike(nearest, guess[1:])
+        right = len(left) if good.all() else int(good.argmin())
+        rows = np.concatenate([rows, nearest[: right + 1]])  # the row before each is right
+    return rows
+
+
+def _alike(one: Array, other: Array) -> NDArray[np.bool_]:
+    """Whether rows are the same, or both are missing: shape (..., dof) to (...,)."""
+    return ((one == other) | (np.isnan(one) & np.isnan(other))).all(axis=-1)
 
 
 def _in_one_branch(arm: Arm, candidates: Array, start: Array) -> Array:

@@ -150,28 +150,55 @@ def sometimes_wrong(arm):
     return replace(arm, solve=solve)
 
 
+def row_by_row(arm, candidates, base_from_flange, start):
+    """The plain way: at each step the nearest of the answers that are confirmed."""
+    answers, rows = candidates.copy(), [start]
+    for step in range(answers.shape[1]):
+        found = arm.confirmed(answers[:, step], base_from_flange[:, step])
+        answers[:, step][~found] = np.nan
+        near = arm.unwrap_near(answers[:, step], rows[-1][:, None])
+        size = np.nan_to_num(np.abs(near - rows[-1][:, None]).max(axis=2), nan=np.inf)
+        best = near[np.arange(len(near)), size.argmin(axis=1)]
+        rows.append(np.where(np.isinf(size.min(axis=1))[:, None], np.nan, best))
+    return np.stack(rows, axis=1)
+
+
 @pytest.mark.parametrize("arm", [CELL.mounted.arm, sometimes_wrong(CELL.mounted.arm)])
 def test_lines_in_one_branch_are_those_followed_row_by_row(arm, monkeypatch):
-    lines, followed, row_by_row = lines_through_the_middle(), [], path._row_by_row
+    lines, every, alone = lines_through_the_middle(), [], []
+    continued, branch_by_branch = path._continued, path._branch_by_branch
+
+    def compared(arm, candidates, poses, start):
+        quick = continued(arm, candidates.copy(), poses, start)
+        assert np.array_equal(quick, row_by_row(arm, candidates, poses, start), equal_nan=True)
+        every.extend(start)
+        return quick
 
     def counted(arm, answers, start):
-        followed.append(len(start))
-        return row_by_row(arm, answers, start)
+        alone.append(branch_by_branch(arm, answers, start))
+        return alone[-1]
 
+    monkeypatch.setattr(path, "_continued", compared)
+    monkeypatch.setattr(path, "_branch_by_branch", counted)
+    rows = path.straight(arm, np.eye(4), lines)
+    assert 0 < sum(found is None for found in rows) < len(rows)
+    assert 0 < len(alone) < len(every)
+    labels = [arm.label(own[np.isfinite(own[:, 0])]) for own in alone]
+    assert any(len(set(own.tolist())) > 1 for own in labels)  # it does change its branch
+
+
+@pytest.mark.parametrize("arm", [CELL.mounted.arm, sometimes_wrong(CELL.mounted.arm)])
+def test_a_line_is_followed_rightly_whatever_is_guessed(arm, monkeypatch):
     def wrong(arm, candidates, start):
-        shape = (len(start), candidates.shape[1] + 1, arm.dof)
-        return np.concatenate([start[:, None], np.full(shape, 9.0)[:, 1:]], axis=1)
+        shape = (len(start), candidates.shape[1], arm.dof)
+        return np.concatenate([start[:, None], np.full(shape, 9.0)], axis=1)
 
-    monkeypatch.setattr(path, "_row_by_row", counted)
-    quick = path.straight(arm, np.eye(4), lines)
-    by_row = sum(followed)
-    followed.clear()
+    lines = lines_through_the_middle()
+    right = path.straight(arm, np.eye(4), lines)
     monkeypatch.setattr(path, "_in_one_branch", wrong)
-    plain = path.straight(arm, np.eye(4), lines)
-    assert [rows is None for rows in quick] == [rows is None for rows in plain]
-    assert all((a == b).all() for a, b in zip(quick, plain, strict=True) if a is not None)
-    assert 0 < sum(rows is None for rows in quick) < len(quick)
-    assert 0 < by_row < sum(followed)
+    for one, other in zip(right, path.straight(arm, np.eye(4), lines), strict=True):
+        assert (one is None) == (other is None)
+        assert one is None or (one == other).all()
 
 
 def test_the_way_off_a_line_is_that_of_the_poses_between_rows():
