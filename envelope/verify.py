@@ -2,7 +2,7 @@
 
 import gc
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor
 from contextlib import nullcontext
 from math import ceil
@@ -11,7 +11,7 @@ from multiprocessing import get_context
 from .cell.model import Cell, Pallet
 from .checks.block import Block, judge
 from .checks.cast import cast_of
-from .checks.finding import Judged, Result, failing
+from .checks.finding import Finding, Judged, Result, failing
 from .checks.rate import with_rate
 from .checks.stacking import stacking
 from .motion.options import Task, tasks_of
@@ -154,9 +154,10 @@ class _Pallet:
         ]
         self.branches = ranked_branches(own, planned)
         self.ready = _ready(cell, every, planned, self.branches)
-        found = stacking(pallet, cell.support, cell.tolerances) if self.tasks else {}
+        self.stacked: Mapping[str, tuple[Finding, ...]] = {}
+        if self.tasks:
+            self.stacked = stacking(pallet, cell.support, cell.tolerances)
         self._postures = {t.number: own for t, own in zip(every, postures, strict=True)}
-        self.stacked = {name: tuple(findings) for name, findings in found.items()}
 
     def blocks(self, count: int = 1) -> Iterator[Block]:
         """The tasks dealt out to so many blocks, each of all layers; to more if that is too few."""

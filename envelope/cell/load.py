@@ -1,6 +1,7 @@
 """The door: a cell file, or an arm or tool file, to the frozen model."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -60,7 +61,7 @@ def load_text(content: bytes | str, path: str | Path, settings: Sequence[str] = 
     file, sources = str(path), Sources()
     content = content.encode() if isinstance(content, str) else content
     sources.used("cell", content)
-    document = with_settings(read_yaml(content, file), settings)
+    document = with_settings(_read(content, file), settings)
     part, problems = validated(CellPart, document)
     sources.add(*problems)
     arm = _arm(document, sources)
@@ -74,6 +75,12 @@ def load_text(content: bytes | str, path: str | Path, settings: Sequence[str] = 
     if part is None or arm is None or tool is None:
         raise AssertionError("what is missing has left no problem")
     return _Assembly(part, document, sources).cell(arm, tool, tuple(settings))
+
+
+@lru_cache(maxsize=8)
+def _read(content: bytes, file: str) -> Document:
+    """A cell file's text, read once for all its variants; `with_settings` copies what it gives."""
+    return read_yaml(content, file)
 
 
 def load_arm(name_or_path: str) -> Arm:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..arm.travel import Travel
-from ..cell.model import Cell, Pallet
+from ..cell.model import Cell, Pallet, Tolerances
 from ..geometry.bodies import Body, Box, frozen
 from ..geometry.frames import Array, invert, pose
 from ..geometry.solids import Solids
@@ -22,6 +22,7 @@ from ..motion.grip import tool_from_group
 from ..motion.options import Task
 from ..motion.stations import world_from_picked
 from ..palletizing.group import Carton, Group, Placement, carton_names
+from ..remembered import remembered
 from .between_links import BetweenLinks, between_links
 from .row_growth import growths
 
@@ -183,12 +184,17 @@ def _groups(tasks: Sequence[Task]) -> list[Group]:
     return list({task.group.name: task.group for task in tasks}.values())
 
 
-def _carton_body(carton: Carton, at: Array, *, grown: bool = False, settled: float = 0.0) -> Body:
-    """A carton from its top-centre pose.
+def _carton_body(carton: Carton, at: Array, *, grown: bool = False) -> Body:
+    """A carton from its top-centre pose, shape (4, 4); grown as in `_carton_box`."""
+    box, middle = _carton_box(carton, grown=grown)
+    return Body(carton.name, box, frozen(at @ middle))
+
+
+def _carton_box(carton: Carton, *, grown: bool = False, settled: float = 0.0) -> tuple[Box, Array]:
+    """A carton as a box, and the pose of its middle in the frame of its top centre, (4, 4).
 
     Args:
         carton: The carton.
-        at: Pose of its top centre, shape (4, 4).
         grown: With bulge, sag and tilt, as it is carried.
         settled: Let it take the room of all heights from where it was put down to this much
             lower, so that one look serves for the stack as built and for the settled one [m].
@@ -196,7 +202,7 @@ def _carton_body(carton: Carton, at: Array, *, grown: bool = False, settled: flo
     length, width, height = carton.size
     bulge, sag = carton.growth() if grown else (0.0, settled)
     half = np.array([length / 2 + bulge, width / 2 + bulge, (height + sag) / 2])
-    return Body(carton.name, Box(frozen(half)), frozen(at @ pose(z=-(height + sag) / 2)))
+    return Box(frozen(half)), pose(z=-(height + sag) / 2)
 
 
 def _fixtures(cell: Cell) -> list[Entry]:
@@ -223,27 +229,60 @@ def _placed(cell: Cell, pallet: Pallet) -> list[Entry]:
     base_from_world = invert(cell.mounted.world_from_base)
     entries: list[Entry] = []
     for standing in cell.pallets:
-        base_from_pallet = base_from_world @ standing.world_from_pallet
-        grown = growths(standing, cell.tolerances)
-        for index, placement in enumerate(standing.placements):
-            own = standing is pallet
-            since = index + 1 if own and index >= pallet.done else 0
-            for name, (carton, at) in zip(
-                carton_names(placement), placement.carton_poses(), strict=True
-            ):
-                top = float(at[2, 3]) if own else np.inf
-                actor = Actor(
-                    name,
-                    "placed",
-                    since=since,
-                    top=top,
-                    layer=placement.layer,
-                    growth=grown[name],
-                )
-                settled = cell.support.settle * placement.layer
-                body = _carton_body(carton, base_from_pallet @ at, settled=settled)
-                entries.append((actor, body))
+        settle, own = cell.support.settle, standing is pallet
+        actors, boxes, tops, middles = _standing(standing, cell.tolerances, settle, own)
+        poses = frozen(base_from_world @ standing.world_from_pallet @ tops @ middles)
+        for actor, (name, box), at in zip(actors, boxes, poses, strict=True):
+            entries.append((actor, Body(name, box, at)))
     return entries
+
+
+_Standing = tuple[tuple[Actor, ...], tuple[tuple[str, Box], ...], Array, Array]
+
+
+@remembered(most=16)
+def _standing(pallet: Pallet, tolerances: Tolerances, settle: float, own: bool) -> _Standing:
+    """The cartons of a pallet, wherever it stands.
+
+    Args:
+        pallet: The pallet.
+        tolerances: Carton size makes rows grow.
+        settle: How far each layer may settle [m].
+        own: Whether they come one after the other; else the pallet is full all the time.
+
+    Returns:
+        Actors; carton names and boxes; pallet_from_top and top_from_box, shape (n, 4, 4) each.
+    """
+    grown = growths(pallet, tolerances)
+    actors: list[Actor] = []
+    boxes: list[tuple[str, Box]] = []
+    tops: list[Array] = []
+    middles: list[Array] = []
+    for index, placement in enumerate(pallet.placements):
+        since = index + 1 if own and index >= pallet.done else 0
+        names = carton_names(placement)
+        for name, (carton, at) in zip(names, placement.carton_poses(), strict=True):
+            actor = Actor(
+                name,
+                "placed",
+                since=since,
+                top=float(at[2, 3]) if own else np.inf,
+                layer=placement.layer,
+                growth=grown[name],
+            )
+            box, middle = _carton_box(carton, settled=settle * placement.layer)
+            actors.append(actor)
+            boxes.append((carton.name, box))
+            tops.append(at)
+            middles.append(middle)
+    count = len(actors)
+    shape = (count, 4, 4)
+    return (
+        tuple(actors),
+        tuple(boxes),
+        frozen(np.reshape(tops, shape)),
+        frozen(np.reshape(middles, shape)),
+    )
 
 
 def _at_the_pick(cell: Cell, tasks: Sequence[Task]) -> list[Entry]:

@@ -4,13 +4,15 @@ All of it follows from the placements alone. A carton is carried by the deck, or
 put down before it whose tops are level with its bottom; boards of the deck count as closed.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from types import MappingProxyType
 
 import numpy as np
 
 from ..cell.model import Pallet, Support, Tolerances
 from ..palletizing.footprint import bounds, gap
 from ..palletizing.labels import hidden_labels
+from ..remembered import remembered
 from .finding import Finding, Verdict
 from .row_growth import Growth, row_growth
 from .standing import CONTACT, Carried, Standing, carried, overlaps, standing
@@ -22,7 +24,10 @@ _INWARD = ((1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0))
 Found = tuple[int, Finding]  # the placement's place in the order, and what was found there
 
 
-def stacking(pallet: Pallet, support: Support, tolerances: Tolerances) -> dict[str, list[Finding]]:
+@remembered(most=16)
+def stacking(
+    pallet: Pallet, support: Support, tolerances: Tolerances
+) -> Mapping[str, tuple[Finding, ...]]:
     """Whether each placement of a pallet stands as it should.
 
     Errs: cartons of unequal height are not levelled out: only those whose tops reach the
@@ -55,7 +60,7 @@ def stacking(pallet: Pallet, support: Support, tolerances: Tolerances) -> dict[s
     for carton, seat in sorted(zip(cartons, seats, strict=True), key=lambda pair: pair[1].share):
         if not found[carton.turn]:
             found[carton.turn].append(_stands(carton, seat, support))
-    return {p.id: found[k] for k, p in enumerate(pallet.placements)}
+    return MappingProxyType({p.id: tuple(found[k]) for k, p in enumerate(pallet.placements)})
 
 
 def _finding(
