@@ -93,16 +93,21 @@ class Meetings:
     ) -> tuple[Index, Index, Index]:
         """What stands near one moving part: segments, the part, others."""
         low, high = boxes[part]
-        other_low, other_high = self._still_boxes
-        near = other_low[0, still] - high[0, :, None] < far
-        near &= low[0, :, None] - other_high[0, still] < far
-        for axis in (1, 2):
-            near &= other_low[axis, still] - high[axis, :, None] < far
-            near &= low[axis, :, None] - other_high[axis, still] < far
-        near = near[self.motion] & self._stands
-        near &= self._carried[:, self.cast.parts.owner[part], None]
-        segment, other = np.nonzero(near)
-        return segment, np.full(len(segment), part), still[other]
+        other_low, other_high = (side[:, still] for side in self._still_boxes)
+        # what is far from all that the part ever passes need not be looked at by motion
+        beside = other_low - high.max(axis=1)[:, None] < far
+        beside &= low.min(axis=1)[:, None] - other_high < far
+        some = np.flatnonzero(beside.all(axis=0))
+        other_low, other_high = other_low[:, some], other_high[:, some]
+        near = np.ones((low.shape[1], len(some)), bool)
+        for axis in range(3):
+            near &= other_low[axis] - high[axis, :, None] < far
+            near &= low[axis, :, None] - other_high[axis] < far
+        carried = np.flatnonzero(self._carried[:, self.cast.parts.owner[part]])
+        met = np.logical_or.reduce(near, axis=1)
+        carried = carried[met[self.motion[carried]]]
+        row, other = np.nonzero(near[self.motion[carried]] & self._stands[carried][:, some])
+        return carried[row], np.full(len(row), part), still[some[other]]
 
     def _near_each_other(
         self,

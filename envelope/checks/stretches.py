@@ -9,6 +9,7 @@ import numpy as np
 from ..arm.travel import Travel
 from ..cell.model import Cell
 from ..geometry.frames import Array
+from ..geometry.queries import Mask
 from ..geometry.stage import Index, Pieces
 from ..motion.assembly import FAR
 from ..motion.cycle import Cycle, Segment
@@ -52,22 +53,27 @@ def along(travel: Travel, planned: Sequence[Planned]) -> Stretches:
         for s, segment in enumerate(plan.cycle.segments)
     ]
     distinct, motion = _distinct([segment for _, _, segment in segments])
-    joints: list[Array] = []
-    heights: list[Array] = []
-    rows: list[Array] = []
-    for segment, share in zip(distinct, _shares(travel, distinct), strict=True):
-        at = np.floor(share).astype(int).clip(max=len(segment.joints) - 2)
-        step = segment.joints[at + 1] - segment.joints[at]
-        joints.append(segment.joints[at] + (share - at)[:, None] * step)
-        heights.append(np.interp(share, np.arange(len(segment.to_go)), segment.to_go))
-        rows.append(np.stack([share[:-1], share[1:]], axis=1))
+    joints = np.concatenate([segment.joints for segment in distinct])
+    to_go = np.concatenate([segment.to_go for segment in distinct])
+    count = np.array([len(segment.joints) for segment in distinct])
+    joined = np.array([segment.kind == "joint" for segment in distinct])
+    row, share, start = _cut(travel, joints, count, joined)
+    begin = np.repeat(np.cumsum(count) - count, np.diff(start))
+    at = begin + np.minimum(row, np.repeat(count, np.diff(start)) - 2)
+    beyond = share + (begin + row - at)  # from 0 to 1 between two rows
+    q = joints[at] + beyond[:, None] * (joints[at + 1] - joints[at])
+    height = np.where(beyond < 1.0, to_go[at] + beyond * (to_go[at + 1] - to_go[at]), to_go[at + 1])
+    inner = np.ones(len(q), bool)
+    inner[start[1:] - 1] = False  # a piece begins at all points of a segment but the last
+    first = np.flatnonzero(inner)
     pieces = Pieces(
-        _starts(rows),
-        np.concatenate([q[:-1] for q in joints]),
-        np.concatenate([q[1:] for q in joints]),
-        np.concatenate([np.stack([h[:-1], h[1:]], axis=1) for h in heights]),
+        start - np.arange(len(start)),
+        q[first],
+        q[first + 1],
+        np.stack([height[first], height[first + 1]], axis=1),
     )
-    return Stretches(tuple(segments), motion, pieces, np.concatenate(rows))
+    rows = np.stack([(row + share)[first], (row + share)[first + 1]], axis=1)
+    return Stretches(tuple(segments), motion, pieces, rows)
 
 
 def _distinct(segments: Sequence[Segment]) -> tuple[list[Segment], Index]:
@@ -88,19 +94,31 @@ def _starts(parts: Sequence[Array]) -> Index:
     return np.concatenate([[0], np.cumsum([len(part) for part in parts])]).astype(np.intp)
 
 
-def _shares(travel: Travel, segments: Sequence[Segment]) -> list[Array]:
-    """Row numbers, fractions included, at which each segment is cut."""
-    legs = [np.diff(segment.joints, axis=0) for segment in segments]
-    bend = travel.bend(np.concatenate(legs), 0, travel.tip)
+def _cut(travel: Travel, joints: Array, count: Index, joined: Mask) -> tuple[Index, Array, Index]:
+    """Where segments are cut: at every row, and joint moves between rows as well.
+
+    Args:
+        travel: What bends the tool's way.
+        joints: Rows of all segments, one after another.
+        count: How many rows each segment has.
+        joined: Which segments are joint moves.
+
+    Returns:
+        For each point of a segment its row and the share of the way to the next, (n,) both;
+        where the points of each segment begin, and how many there are in all.
+    """
+    last = np.cumsum(count) - 1
+    between = np.ones(len(joints), bool)
+    between[last] = False
+    bend = travel.bend(np.diff(joints, axis=0, append=joints[-1:]), 0, travel.tip)
     size = bend.fixed + bend.spin**2 * _TOOL_REACH
-    cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).astype(int).clip(1, 64)
-    ends = np.cumsum([len(leg) for leg in legs])
-    shares: list[Array] = []
-    for segment, mine in zip(segments, np.split(cuts, ends[:-1]), strict=True):
-        between = mine.tolist() if segment.kind == "joint" else [1] * len(mine)
-        cut = [k + part / n for k, n in enumerate(between) for part in range(n)]
-        shares.append(np.array([*cut, len(mine)], dtype=float))
-    return shares
+    cuts = np.ceil(np.sqrt(size / _PIECE_BEND)).clip(1, 64).astype(np.intp)
+    cuts[~(between & np.repeat(joined, count))] = 1
+    ahead = np.cumsum(cuts) - cuts
+    row = np.arange(len(joints)) - np.repeat(last + 1 - count, count)
+    part = np.arange(int(cuts.sum())) - np.repeat(ahead, cuts)
+    start = np.append(ahead[last + 1 - count], len(part))
+    return np.repeat(row, cuts), part / np.repeat(cuts, cuts), start
 
 
 @dataclass(frozen=True, slots=True, eq=False)

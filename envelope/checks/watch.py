@@ -81,7 +81,7 @@ class Watch:
             floor=self._floor(),
             values=values,
         )
-        begin = self.stage.ends[0][self.stage.pieces.start[:-1]]
+        begin = self.stage.frames[self.stage.at[0][self.stage.pieces.start[:-1]]]
         inside = starting_inside(self.cast, begin, pairs)
         asked = Asked(self._rules, unique, like, pairs)
         answers = Answers(self._cell, self.cast, self._stretches, asked, found, inside)

@@ -40,11 +40,11 @@ class Intervals:
     @staticmethod
     def whole(stage: Stage, piece: Index) -> "Intervals":
         """Whole pieces."""
-        count = len(stage.ends)
+        count = len(stage.at)
         weights = tuple(
             np.repeat(corner[None], len(piece), axis=0) for corner in np.eye(count)[:, 1:]
         )
-        ends = tuple(frames[piece] for frames in stage.ends)
+        ends = tuple(stage.frames[at[piece]] for at in stage.at)
         return Intervals._of(piece, weights, 1.0, ends)
 
     def central(self) -> Array:

@@ -98,6 +98,10 @@ class Stage:
         link: The link that carries each part, shape (parts,); 0 stands still.
         pieces: The motion.
 
+    Attributes:
+        frames: Link poses at the corners of pieces, each once, shape (m, links, 4, 4).
+        at: For each corner which of these it is, one array (pieces,) a corner.
+
     Raises:
         ValueError: Joints or heights are not finite: nothing could be proved of them.
     """
@@ -107,10 +111,11 @@ class Stage:
             if not np.isfinite(values).all():
                 raise ValueError("a motion needs finite joints and heights")
         self.mover, self.parts, self.link, self.pieces = mover, parts, link, pieces
-        self.ends = _poses(mover, pieces.corners)
+        joints, self.at = _distinct(pieces.corners)
+        self.frames = mover.frames(joints)
         self._boxes: dict[int, tuple[Array, Array]] = {}
         self._sides: tuple[Index, Array] | None = None
-        count = self.ends[0].shape[1]
+        count = self.frames.shape[1]
         self._row = np.full((count, count), -1, dtype=np.intp)
         self._steps = pieces.steps()
         self._fixed = np.zeros((0, len(pieces.first)))
@@ -123,7 +128,7 @@ class Stage:
         middle = parts.position + (parts.rotation @ parts.box_centre[..., None])[..., 0]
         size = (np.abs(parts.rotation) @ parts.box_half[..., None])[..., 0]
         self._still = (component_first(middle - size), component_first(middle + size))
-        self._of_link: dict[int, tuple[Array, ...]] = {}
+        self._of_link: dict[int, Array] = {}
         self._table = np.concatenate(
             [parts.rotation.reshape(-1, 9), parts.position, parts.half, parts.radius[:, None]],
             axis=1,
@@ -220,24 +225,22 @@ class Stage:
         stray = self.stray(np.arange(count), turning)
         centre = parts.rotation[part] @ parts.box_centre[part] + parts.position[part]
         axes = parts.rotation[part] * parts.box_half[part]
-        low, high = np.full((3, count), np.inf), np.full((3, count), -np.inf)
-        for columns in self._columns(self.link[part]):
-            x, y, z, shift = (columns[:, k] for k in range(4))
-            middle = x * centre[0] + y * centre[1] + z * centre[2] + shift
-            extent = stray
-            for across, along, up in axes.T.tolist():
-                extent = extent + np.abs(x * across + y * along + z * up)
-            low = np.minimum(low, middle - extent)
-            high = np.maximum(high, middle + extent)
-        return low, high
+        x, y, z, shift = (self._columns(self.link[part])[:, k] for k in range(4))
+        middle = x * centre[0] + y * centre[1] + z * centre[2] + shift
+        extent = np.zeros(())
+        for across, along, up in axes.T.tolist():
+            extent = extent + np.abs(x * across + y * along + z * up)
+        low, high = middle - extent, middle + extent
+        least, most = low[:, :count], high[:, :count]  # the first corners come first
+        for at in self.at[1:]:
+            least = np.minimum(least, low.take(at, axis=1))
+            most = np.maximum(most, high.take(at, axis=1))
+        return least - stray, most + stray
 
-    def _columns(self, link: int) -> tuple[Array, ...]:
-        """Poses of a link at the corners of all pieces, component first: (3, 4, n) each."""
+    def _columns(self, link: int) -> Array:
+        """Poses of a link at the corners of pieces, component first: (3, 4, m)."""
         if link not in self._of_link:
-            self._of_link[link] = tuple(
-                np.ascontiguousarray(np.moveaxis(frames[:, link, :3], 0, -1))
-                for frames in self.ends
-            )
+            self._of_link[link] = np.ascontiguousarray(np.moveaxis(self.frames[:, link, :3], 0, -1))
         return self._of_link[link]
 
     def still_boxes(self) -> tuple[Array, Array]:
@@ -309,17 +312,21 @@ class Turning:
         return Turning(self.row[which], self.lever[which])
 
 
-def _poses(mover: Mover, corners: tuple[Array, ...]) -> tuple[Array, ...]:
-    """Link poses at the corners of pieces: where one piece ends the next mostly begins."""
-    first = mover.frames(corners[0])
-    poses = [first]
+def _distinct(corners: tuple[Array, ...]) -> tuple[Array, tuple[Index, ...]]:
+    """Joints at corners of pieces without most that repeat, and where each corner is in them.
+
+    Where one piece ends the next mostly begins. The first corners come first, in order.
+    """
+    first = corners[0]
+    joints, at = [first], [np.arange(len(first))]
     for corner in corners[1:]:
-        shared = np.append((corner[:-1] == corners[0][1:]).all(axis=1), False)
-        frames = np.empty_like(first)
-        frames[:-1] = first[1:]
-        frames[~shared] = mover.frames(corner[~shared])
-        poses.append(frames)
-    return tuple(poses)
+        own = np.ones(len(first), bool)
+        own[:-1] = (corner[:-1] != first[1:]).any(axis=1)
+        index = np.arange(1, len(first) + 1)
+        index[own] = sum(len(part) for part in joints) + np.arange(np.count_nonzero(own))
+        joints.append(corner[own])
+        at.append(index)
+    return np.concatenate(joints), tuple(at)
 
 
 def _frames(frames: Array, at: Index, link: Index) -> tuple[Array, Array]:

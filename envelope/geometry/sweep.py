@@ -116,7 +116,7 @@ class _Search:
         self.deep = np.zeros(count, bool)
         self.floor = np.minimum(FLOOR, limits.rest - _BELOW)
         link = stage.link
-        links = range(stage.ends[0].shape[1])
+        links = range(stage.frames.shape[1])
         seats = np.array([[stage.mover.seat(a, b) for b in links] for a in links], np.intp)
         self.root = seats[link[pairs.first], link[pairs.second]]
         self.turning = (

@@ -66,7 +66,7 @@ def _along(
         return []
     none = np.zeros(len(names))
     found = certify(stage, pairs, Limits(none, none, none, 1.0), cap=FARTHEST, floor=FLOOR)
-    begin = stage.ends[0][stage.pieces.start[:-1]]
+    begin = stage.frames[stage.at[0][stage.pieces.start[:-1]]]
     inside = starting_inside(cast, begin, pairs)
     nearest_: list[Nearest] = []
     for query, name in enumerate(names):

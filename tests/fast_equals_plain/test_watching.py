@@ -105,8 +105,8 @@ def test_poses_are_those_of_the_joints_and_fewer_are_worked_out(seed):
     mover = Counting(plain.mover)
     stage = Stage(mover, plain.parts, plain.link, plain.pieces)
     pieces = plain.pieces
-    for ends, corner in zip(stage.ends, pieces.corners, strict=True):
-        assert (ends == plain.mover.frames(corner)).all()
+    for at, corner in zip(stage.at, pieces.corners, strict=True):
+        assert (stage.frames[at] == plain.mover.frames(corner)).all()
     inner = len(pieces.first) - (len(pieces.start) - 1)
     assert mover.asked == 2 * len(pieces.first) - inner
     intervals = Intervals.whole(stage, np.arange(len(pieces.first)))
