@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .bodies import Body, Box, Capsule, Cylinder, Hull
+from .bodies import Body, Box, Capsule, Cylinder, Hull, Mesh, Shape
 from .frames import Array
 
 Index = NDArray[np.intp]
@@ -69,25 +69,41 @@ class Solids:
     @staticmethod
     def of(bodies: Sequence[Body]) -> "Solids":
         """The parts of bodies, in order; a mesh becomes one part for each triangle."""
-        tables = [_parts(body, owner) for owner, body in enumerate(bodies)]
-        return _joined(tables) if tables else _parts_of_arrays(0, np.zeros(0, np.int8))
+        shapes = [body.shape for body in bodies]
+        counts = [len(s.triangles) if isinstance(s, Mesh) else 1 for s in shapes]
+        owner = np.repeat(np.arange(len(shapes)), counts)
+        kind = np.array([_KINDS[type(shape)] for shape in shapes], np.int8)[owner]
+        cores = np.array([_core(shape) for shape in shapes]).reshape(-1, 7)[owner]
+        poses = np.array([body.pose for body in bodies]).reshape(-1, 4, 4)[owner]
+        hulls = _side_by_side([s.vertices for s in shapes if isinstance(s, Hull)])
+        flat = [np.asarray(s.triangles, float) for s in shapes if isinstance(s, Mesh)]
+        triangles = np.swapaxes(np.concatenate([np.zeros((0, 3, 3)), *flat]), 1, 2)
+        half = cores[:, :3].copy()
+        box_centre, box_half = np.zeros_like(half), half + cores[:, 4:]
+        row = np.zeros(len(owner), np.intp)
+        for pointed, corners in ((HULL, hulls), (TRIANGLE, triangles)):
+            mine = kind == pointed
+            low, high = corners.min(axis=2), corners.max(axis=2)
+            box_centre[mine], box_half[mine] = (low + high) / 2, (high - low) / 2
+            row[mine] = np.arange(len(corners))
+        return Solids(
+            kind=kind,
+            half=half,
+            radius=cores[:, 3].copy(),
+            row=row,
+            hulls=hulls,
+            triangles=np.ascontiguousarray(triangles),
+            rotation=poses[:, :3, :3].copy(),
+            position=poses[:, :3, 3].copy(),
+            owner=owner,
+            box_centre=box_centre,
+            box_half=box_half,
+        )
 
     def take(self, index: Any) -> "Solids":
         """The parts at an index array or mask, in that order; vertex tables are shared."""
         chosen = {name: getattr(self, name)[index] for name in _PER_PART}
         return Solids(hulls=self.hulls, triangles=self.triangles, **chosen)
-
-    @staticmethod
-    def concatenate(tables: Sequence["Solids"]) -> "Solids":
-        """One table after the other; owners keep counting from table to table."""
-        shifted: list[Solids] = []
-        start = 0
-        for table in tables:
-            columns = {name: getattr(table, name) for name in _PER_PART}
-            columns["owner"] = table.owner + start
-            shifted.append(Solids(hulls=table.hulls, triangles=table.triangles, **columns))
-            start += int(table.owner.max()) + 1 if len(table) else 0
-        return _joined(shifted) if shifted else Solids.of(())
 
 
 _PER_PART = (
@@ -103,92 +119,34 @@ _PER_PART = (
 )
 
 
-def _parts(body: Body, owner: int) -> Solids:
-    shape = body.shape
+_KINDS: dict[type[Shape], int] = {
+    Box: ROUNDED_BOX,
+    Capsule: ROUNDED_BOX,
+    Cylinder: CYLINDER,
+    Hull: HULL,
+    Mesh: TRIANGLE,
+}
+
+
+def _core(shape: Shape) -> tuple[float, ...]:
+    """Half extents of a core, radius, and by how much a box around both is larger: 7 numbers."""
     if isinstance(shape, Box):
-        table = _round_part(ROUNDED_BOX, np.asarray(shape.half, float), 0.0, np.zeros(3))
-    elif isinstance(shape, Capsule):
-        grown = np.full(3, shape.radius)
-        table = _round_part(ROUNDED_BOX, np.array([0, 0, shape.half]), shape.radius, grown)
-    elif isinstance(shape, Cylinder):
-        grown = np.array([shape.radius, shape.radius, 0.0])
-        table = _round_part(CYLINDER, np.array([0, 0, shape.half]), shape.radius, grown)
-    elif isinstance(shape, Hull):
-        table = _pointed_parts(HULL, np.asarray(shape.vertices, float)[None])
-    else:
-        table = _pointed_parts(TRIANGLE, np.asarray(shape.triangles, float))
-    columns = {name: getattr(table, name) for name in _PER_PART}
-    count = len(table)
-    columns["owner"] = np.full(count, owner)
-    columns["rotation"] = np.repeat(body.pose[None, :3, :3], count, axis=0)
-    columns["position"] = np.repeat(body.pose[None, :3, 3], count, axis=0)
-    return Solids(hulls=table.hulls, triangles=table.triangles, **columns)
+        x, y, z = np.asarray(shape.half, float).tolist()
+        return x, y, z, 0.0, 0.0, 0.0, 0.0
+    if isinstance(shape, Capsule | Cylinder):
+        radius, half = float(shape.radius), float(shape.half)
+        return 0.0, 0.0, half, radius, radius, radius, radius * isinstance(shape, Capsule)
+    return (0.0,) * 7
 
 
-def _round_part(kind: int, half: Array, radius: float, grown: Array) -> Solids:
-    table = _parts_of_arrays(1, np.array([kind], np.int8))
-    columns = {name: getattr(table, name) for name in _PER_PART}
-    columns |= {"half": half[None].astype(float), "radius": np.array([float(radius)])}
-    columns["box_half"] = columns["half"] + grown
-    return Solids(hulls=table.hulls, triangles=table.triangles, **columns)
-
-
-def _pointed_parts(kind: int, points: Array) -> Solids:
-    """Hulls or triangles; points: shape (n, K, 3)."""
-    count = len(points)
-    table = _parts_of_arrays(count, np.full(count, kind, np.int8))
-    columns = {name: getattr(table, name) for name in _PER_PART}
-    low, high = points.min(axis=1), points.max(axis=1)
-    columns |= {"box_centre": (low + high) / 2, "box_half": (high - low) / 2}
-    columns["row"] = np.arange(count)
-    stored = np.ascontiguousarray(np.swapaxes(points, 1, 2))
-    if kind == HULL:
-        return Solids(hulls=stored, triangles=table.triangles, **columns)
-    return Solids(hulls=table.hulls, triangles=stored, **columns)
-
-
-def _parts_of_arrays(count: int, kind: NDArray[np.int8]) -> Solids:
-    return Solids(
-        kind=kind,
-        half=np.zeros((count, 3)),
-        radius=np.zeros(count),
-        row=np.zeros(count, np.intp),
-        hulls=np.zeros((0, 3, 1)),
-        triangles=np.zeros((0, 3, 3)),
-        rotation=np.zeros((count, 3, 3)) + np.eye(3),
-        position=np.zeros((count, 3)),
-        owner=np.zeros(count, np.intp),
-        box_centre=np.zeros((count, 3)),
-        box_half=np.zeros((count, 3)),
-    )
-
-
-def _joined(tables: Sequence[Solids]) -> Solids:
-    most = max(table.hulls.shape[2] for table in tables)
-    hulls = [
-        np.pad(table.hulls, ((0, 0), (0, 0), (0, most - table.hulls.shape[2])), mode="edge")
-        for table in tables
-    ]
-    rows: list[Index] = []
-    hull_start = triangle_start = 0
-    for table in tables:
-        shift = np.select(
-            [table.kind == HULL, table.kind == TRIANGLE], [hull_start, triangle_start], 0
-        )
-        rows.append(table.row + shift)
-        hull_start += len(table.hulls)
-        triangle_start += len(table.triangles)
-    columns = {
-        name: np.concatenate([getattr(table, name) for table in tables])
-        for name in _PER_PART
-        if name != "row"
-    }
-    return Solids(
-        row=np.concatenate(rows),
-        hulls=np.concatenate(hulls),
-        triangles=np.concatenate([table.triangles for table in tables]),
-        **columns,
-    )
+def _side_by_side(hulls: Sequence[Array]) -> Array:
+    """Vertices of hulls, shape (h, 3, K), short ones padded by their last vertex."""
+    most = max((len(vertices) for vertices in hulls), default=1)
+    table = np.zeros((len(hulls), 3, most))
+    for row, vertices in zip(table, hulls, strict=True):
+        row[:, : len(vertices)] = np.asarray(vertices, float).T
+        row[:, len(vertices) :] = row[:, len(vertices) - 1 : len(vertices)]
+    return table
 
 
 def bounds(solids: Solids, index: Index, rotation: Array, position: Array) -> tuple[Array, Array]:

@@ -1,10 +1,11 @@
-"""The table of parts: joining, choosing, and boxes that hold what they bound."""
+"""The table of parts: one beside others, choosing, and boxes that hold what they bound."""
 
 import numpy as np
 import pytest
 
 from envelope.geometry.bodies import Body, Box, Hull, Mesh
 from envelope.geometry.distance import separation
+from envelope.geometry.frames import pose
 from envelope.geometry.solids import HULL, TRIANGLE, Solids, bounds
 from tests.geometry.samples import KINDS, rotations, shape, table
 from tests.geometry.test_distance import surface
@@ -50,21 +51,41 @@ def test_a_long_hull_among_many_triangles_stays_small():
     assert sum(getattr(solids, name).nbytes for name in solids.__slots__) < 12e6
 
 
-def test_joining_and_choosing_change_no_distance():
+def test_choosing_changes_no_distance():
     rng = np.random.default_rng(5)
-    shapes = [shape(KINDS[k % 5], rng) for k in range(20)]
-    whole = table(shapes)
-    joined = Solids.concatenate([table(shapes[:7]), table(shapes[7:9]), table(shapes[9:])])
+    whole = table([shape(KINDS[k % 5], rng) for k in range(20)])
     order = rng.permutation(20)
-    chosen = joined.take(order)
+    chosen = whole.take(order)
     back = np.argsort(order)
-    assert joined.owner.tolist() == list(range(20))
     assert {HULL, TRIANGLE} <= set(chosen.kind.tolist())
     ia, ib = rng.integers(20, size=(2, 80))
     poses = rotations(rng, 80), rng.normal(size=(80, 3)), rotations(rng, 80)
     place = rng.normal(size=(80, 3))
     results = [
         separation(a, i, poses[0], poses[1], a, j, poses[2], place).lower.tobytes()
-        for a, i, j in ((whole, ia, ib), (joined, ia, ib), (chosen, back[ia], back[ib]))
+        for a, i, j in ((whole, ia, ib), (chosen, back[ia], back[ib]))
     ]
-    assert results[0] == results[1] == results[2]
+    assert results[0] == results[1]
+
+
+def test_a_part_is_the_same_alone_and_among_others():
+    rng = np.random.default_rng(6)
+    shapes = [shape(KINDS[k % 5], rng) for k in range(20)]
+    shapes.append(Mesh(rng.normal(size=(4, 3, 3)), closed=False))
+    at = [pose(*rng.normal(size=4)) for _ in shapes]
+    bodies = [Body(str(k), s, p) for k, (s, p) in enumerate(zip(shapes, at, strict=True))]
+    whole = Solids.of(bodies)
+    assert len(whole) == 24
+    for k, body in enumerate(bodies):
+        alone, mine = Solids.of([body]), np.flatnonzero(whole.owner == k)
+        for name in ("kind", "half", "radius", "rotation", "position", "box_centre", "box_half"):
+            assert np.array_equal(getattr(alone, name), getattr(whole, name)[mine])
+        if isinstance(body.shape, Hull):
+            own, row = alone.hulls[0], whole.hulls[int(whole.row[mine[0]])]
+            assert np.array_equal(own, row[:, : own.shape[1]])
+            assert (row[:, own.shape[1] :] == own[:, -1:]).all()
+        if isinstance(body.shape, Mesh):
+            assert np.array_equal(alone.triangles, whole.triangles[whole.row[mine]])
+            assert np.array_equal(
+                np.swapaxes(alone.triangles, 1, 2), np.asarray(body.shape.triangles)
+            )
