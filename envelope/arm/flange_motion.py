@@ -1,5 +1,6 @@
 """How the flange moves: its twist and its acceleration, from joint speeds and accelerations."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,7 +13,9 @@ def crossed(first: Array, second: Array) -> Array:
     """Cross products of vectors, one array a component, shape (3, n)."""
     a, b, c = first
     x, y, z = second
-    return np.stack([b * z - c * y, c * x - a * z, a * y - b * x])
+    turned = np.empty(np.broadcast_shapes(first.shape, second.shape))
+    turned[0], turned[1], turned[2] = b * z - c * y, c * x - a * z, a * y - b * x
+    return turned
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,6 +55,13 @@ class FlangeMotion:
 
 
 def flange_motion(chain: Chain, q: Array, speeds: Array, accelerations: Array) -> FlangeMotion:
+    """The flange's motion: as `flange_motions`, for one choice of accelerations."""
+    return flange_motions(chain, q, speeds, [accelerations])[0]
+
+
+def flange_motions(
+    chain: Chain, q: Array, speeds: Array, accelerations: Sequence[Array]
+) -> list[FlangeMotion]:
     """The flange's motion, worked outwards link by link.
 
     Source: Craig, Introduction to Robotics, 3rd ed. (2005), section 6.5, equations 6.45 to
@@ -62,12 +72,14 @@ def flange_motion(chain: Chain, q: Array, speeds: Array, accelerations: Array) -
         chain: The arm's chain.
         q: Joint coordinates, shape (n, dof) [rad or m].
         speeds: Of the joints, shape (n, dof) [rad/s or m/s].
-        accelerations: Of the joints, shape (n, dof) [rad/s2 or m/s2].
+        accelerations: Of the joints at the same places and speeds, each a choice of its own,
+            shape (n, dof) [rad/s2 or m/s2].
     """
     frames = chain.frames_on_the_way(np.ascontiguousarray(q.T))
     speed = np.ascontiguousarray(speeds.T)
-    change = np.ascontiguousarray(accelerations.T)
-    spin = spin_change = acceleration = np.zeros((3, len(q)))
+    changes = [np.ascontiguousarray(choice.T) for choice in accelerations]
+    spin = np.zeros((3, len(q)))
+    moved = [(spin, spin) for _ in changes]  # of each choice spin change and acceleration
     axes: dict[int, Axis] = {}
     for index in chain.path(chain.flange_link):
         link, here, parent = (
@@ -75,22 +87,30 @@ def flange_motion(chain: Chain, q: Array, speeds: Array, accelerations: Array) -
             frames[index],
             frames[chain.links[index - 1].parent],
         )
-        acceleration = acceleration + _carried_along(
-            spin, spin_change, here.position - parent.position
-        )
+        step = here.position - parent.position
+        moved = [(turn, pull + _carried_along(spin, turn, step)) for turn, pull in moved]
         direction = Frames(parent.columns, np.zeros(())).shifted(link.axis)
         first = direction * (link.multiplier * speed[link.source])
-        second = direction * (link.multiplier * change[link.source])
+        seconds = [direction * (link.multiplier * change[link.source]) for change in changes]
+        bent = crossed(spin, first)
         if link.prismatic:
-            acceleration = acceleration + second + 2.0 * crossed(spin, first)
+            moved = [
+                (turn, pull + second + 2.0 * bent)
+                for (turn, pull), second in zip(moved, seconds, strict=True)
+            ]
             continue
         axes[link.source] = Axis(here.position, direction)
-        spin_change = spin_change + second + crossed(spin, first)
+        moved = [
+            (turn + second + bent, pull)
+            for (turn, pull), second in zip(moved, seconds, strict=True)
+        ]
         spin = spin + first
     flange = chain.flange_on(frames[chain.flange_link])
     reach = flange.position - frames[chain.flange_link].position
-    acceleration = acceleration + _carried_along(spin, spin_change, reach)
-    return FlangeMotion(flange, spin, spin_change, acceleration, axes)
+    return [
+        FlangeMotion(flange, spin, turn, pull + _carried_along(spin, turn, reach), axes)
+        for turn, pull in moved
+    ]
 
 
 def _carried_along(spin: Array, spin_change: Array, arm: Array) -> Array:

@@ -14,10 +14,10 @@ from ..geometry.frames import Array
 from ..motion.burden import burden
 from ..motion.cycle import Cycle
 from ..palletizing.group import Group
-from .hanging import Hanging, hangings
+from .hanging import Hanging, Kind, hanging_of, kinds
 from .hold_use import shares_held
 from .load_use import hung
-from .loading import axis_loads, rated_joints
+from .loading import axis_loads, greatest_loads, rated_joints
 
 _CLEARLY = 1.0 - 1e-9  # of a limit
 
@@ -35,17 +35,43 @@ def borne(cell: Cell, cycles: Motions) -> NDArray[np.bool_]:
     if rating.mass <= 0.0 or not cycles:
         return np.zeros(len(cycles), bool)  # not checked is no pass
     good = _hung_within(cell, cycles)
-    for hanging in hangings(cell, cycles):
-        if tool.holds and hanging.carried:
+    for kind in kinds(cycles):
+        gripped = bool(tool.holds and kind.carried)
+        light = _light(cell, kind)
+        if light and not gripped:
+            continue
+        hanging = hanging_of(cell, cycles, kind)
+        if gripped:
             judged = False
             for shares in shares_held(cell, hanging):
                 judged = True
                 _strike(good, hanging, shares)
             if not judged:
                 _strike(good, hanging, np.full(len(hanging.times), np.inf))
-        for shares in _loaded(cell, hanging):
+        for shares in () if light else _loaded(cell, hanging):
             _strike(good, hanging, shares)
     return good
+
+
+def _light(cell: Cell, kind: Kind) -> bool:
+    """Whether what hangs keeps clearly within the arm's rating in whatever posture.
+
+    Between two states the checks count more than at either of them (see `loading`), but never
+    twice as much as there is in any posture: states are close to each other.
+    """
+    arm = cell.mounted.arm
+    rating = arm.rating
+    load = burden(cell.tool, kind.group, kind.turn, kind.carried)
+    for joint in rated_joints(arm):
+        name = arm.joints[joint].name
+        if name in dict(rating.moving):
+            return False  # depends on how fast it goes
+        moment, inertia = greatest_loads(arm, load, joint)
+        if not 2.0 * moment <= dict(rating.moments).get(name, np.inf):
+            return False
+        if not 2.0 * inertia <= dict(rating.inertias).get(name, np.inf):
+            return False
+    return True
 
 
 def _strike(good: NDArray[np.bool_], hanging: Hanging, shares: Array) -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..arm.flange_motion import Axis, FlangeMotion, flange_motion
+from ..arm.flange_motion import Axis, FlangeMotion, flange_motions
 from ..cell.model import Cell
 from ..geometry.frames import Array
 from ..motion.cycle import Cycle, Segment
@@ -74,21 +74,49 @@ class Hanging:
         return [stretch.first for stretch in self.stretches]
 
 
+_What = tuple[Group, float, tuple[int, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """What hangs on the flange, and how, in some segments of cycles.
+
+    Attributes:
+        group: The group that was picked.
+        turn: Turn of the tool over it [rad].
+        carried: Which of its cartons hang.
+        members: The segments, as cycle and segment by number; those that move alike together.
+    """
+
+    group: Group
+    turn: float
+    carried: tuple[int, ...]
+    members: tuple[tuple[tuple[int, int], ...], ...]
+
+
+def kinds(cycles: Sequence[tuple[Group, Cycle]]) -> list[Kind]:
+    """The segments of cycles, each with the group that it carries, sorted by what hangs."""
+    alike: dict[_What, dict[tuple[object, ...], list[tuple[int, int]]]] = {}
+    for number, (group, cycle) in enumerate(cycles):
+        mine: dict[tuple[int, ...], dict[tuple[object, ...], list[tuple[int, int]]]] = {}
+        for index, segment in enumerate(cycle.segments):
+            if segment.carried not in mine:
+                what = group, cycle.pick_turn, segment.carried
+                mine[segment.carried] = alike.setdefault(what, {})
+            same = mine[segment.carried].setdefault(_motion_of(segment), [])
+            same.append((number, index))
+    return [Kind(*what, tuple(map(tuple, same.values()))) for what, same in alike.items()]
+
+
 def hangings(cell: Cell, cycles: Sequence[tuple[Group, Cycle]]) -> list[Hanging]:
     """The states of cycles, each with the group that it carries, sorted by what hangs."""
-    alike: dict[tuple[object, ...], dict[tuple[object, ...], list[tuple[int, int]]]] = {}
-    for number, (group, cycle) in enumerate(cycles):
-        for index, segment in enumerate(cycle.segments):
-            kind = (group, cycle.pick_turn, segment.carried)
-            same = alike.setdefault(kind, {}).setdefault(_motion_of(segment), [])
-            same.append((number, index))
-    found: list[Hanging] = []
-    for kind, stretches in alike.items():
-        members = [tuple(same) for same in stretches.values()]
-        segments = [cycles[number][1].segments[index] for (number, index), *_ in members]
-        states = states_along(cell.mounted.arm, segments)
-        found.append(_hanging(cell, kind, members, *states))  # pyright: ignore
-    return found
+    return [hanging_of(cell, cycles, kind) for kind in kinds(cycles)]
+
+
+def hanging_of(cell: Cell, cycles: Sequence[tuple[Group, Cycle]], kind: Kind) -> Hanging:
+    """The states in which one kind hangs; cycles as they were given to `kinds`."""
+    segments = [cycles[number][1].segments[index] for (number, index), *_ in kind.members]
+    return _hanging(cell, kind, *states_along(cell.mounted.arm, segments))
 
 
 def _motion_of(segment: Segment) -> tuple[object, ...]:
@@ -97,27 +125,24 @@ def _motion_of(segment: Segment) -> tuple[object, ...]:
     return segment.kind, segment.joints.tobytes(), round(duration, _SAME_TIME)
 
 
-def _hanging(
-    cell: Cell,
-    kind: tuple[Group, float, tuple[int, ...]],
-    members: Sequence[tuple[tuple[int, int], ...]],
-    states: States,
-    counts: Index,
-) -> Hanging:
+def _hanging(cell: Cell, kind: Kind, states: States, counts: Index) -> Hanging:
     ends = np.cumsum(counts).tolist()
     stretches = tuple(
         Stretch(mine, first, stop)
-        for mine, first, stop in zip(members, [0, *ends[:-1]], ends, strict=True)
+        for mine, first, stop in zip(kind.members, [0, *ends[:-1]], ends, strict=True)
     )
     joints, speeds = states.joints, states.speeds
     chain = cell.mounted.arm.chain
-    motion = flange_motion(chain, joints, speeds, states.accelerations)
-    stop = motion
-    if kind[2] and cell.tool.holds:
-        stop = flange_motion(chain, joints, speeds, states.bends + _braking(cell, speeds))
+    changes = [states.accelerations]
+    if kind.carried and cell.tool.holds:
+        changes.append(states.bends + _braking(cell, speeds))
+    motion, *others = flange_motions(chain, joints, speeds, changes)
+    stop = others[0] if others else motion
     down = -GRAVITY * cell.mounted.world_from_base[2, :3]  # in the base frame
     return Hanging(
-        *kind,
+        kind.group,
+        kind.turn,
+        kind.carried,
         stretches,
         states.times - np.repeat(states.times[[0, *ends[:-1]]], counts),
         joints,
@@ -150,4 +175,8 @@ def _seen_axis(motion: FlangeMotion, axis: Axis) -> Axis:
 def seen(motion: FlangeMotion, vector: Array) -> Array:
     """Vectors of the base frame, shape (3, n), in the flange frame."""
     x, y, z = vector
-    return np.stack([c[0] * x + c[1] * y + c[2] * z for c in motion.frames.columns])
+    columns = motion.frames.columns
+    found = np.empty(columns.shape[1:])
+    for k, column in enumerate(columns):
+        found[k] = column[0] * x + column[1] * y + column[2] * z
+    return found

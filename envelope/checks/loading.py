@@ -55,15 +55,20 @@ def axis_loads(arm: Arm, load: MassProperties, hanging: Hanging, joint: int) -> 
     moving = load.mass * (about * pulled).sum(axis=0) + (axis.direction * turned).sum(axis=0)
     own = (axis.direction * _times(load.inertia, axis.direction)).sum(axis=0)
     inertia = own + load.mass * (about * about).sum(axis=0)
-    farthest = _farthest(arm, joint) + float(np.linalg.norm(load.centre))
-    heaviest = load.mass * GRAVITY * farthest
-    most = float(np.linalg.eigvalsh(load.inertia)[-1]) + load.mass * farthest**2
+    heaviest, most = greatest_loads(arm, load, joint)
     every, after = _rates(arm, joint)
     return AxisLoads(
         _between(np.abs(weight), hanging, every, heaviest),
         np.abs(moving - weight),
         _between(inertia, hanging, 2.0 * after, most / 2.0),
     )
+
+
+def greatest_loads(arm: Arm, load: MassProperties, joint: int) -> tuple[float, float]:
+    """Static moment [N m] and inertia [kg m2] that a load never exceeds in any posture."""
+    farthest = _farthest(arm, joint) + float(np.linalg.norm(load.centre))
+    inertia = float(np.linalg.eigvalsh(load.inertia)[-1]) + load.mass * farthest**2
+    return load.mass * GRAVITY * farthest, inertia
 
 
 def _times(matrix: Array, vectors: Array) -> Array:

@@ -8,7 +8,7 @@ import numpy as np
 from ..arm.arm import Arm
 from ..geometry.frames import Array
 from .cycle import Segment
-from .profile import DURATION, JERK, PLACE, SPEED, TIME, Index, passes, state
+from .profile import ACCELERATION, DURATION, JERK, PLACE, SPEED, TIME, Index, passes, state
 from .slopes import between, slopes
 
 _STEP = np.radians(2.0)  # [rad], or as much in metres over _PER_METRE: joints between two states
@@ -171,7 +171,7 @@ def _instants(arm: Arm, kind: str, rows: Array, phases: Array) -> tuple[Index, A
     number = np.arange(len(which)) - np.repeat(np.cumsum(parts + 1) - parts - 1, parts + 1)
     after = lasts.ravel()[which] * (number / parts[which])
     if kind == "linear":
-        times = np.stack([passes(own, np.arange(float(count))) for own in phases])
+        times = _passes(phases, count)
         past = times[:, None, :] - phases[:, :, TIME, None]
         of, within, row = np.nonzero((past > 0.0) & (past < lasts[:, :, None]))
         which = np.append(which, of * phases.shape[1] + within)
@@ -180,6 +180,20 @@ def _instants(arm: Arm, kind: str, rows: Array, phases: Array) -> tuple[Index, A
     which, after = which[order], after[order]
     new = np.append(True, (np.diff(which) != 0) | (np.diff(after) != 0.0))
     return which[new], after[new]
+
+
+def _passes(phases: Array, count: int) -> Array:
+    """Times at which segments pass their rows, shape (segments, rows), each as `passes` has it."""
+    rows = np.arange(float(count))
+    if phases[:, :, JERK].any():
+        return np.stack([passes(own, rows) for own in phases])
+    which = (phases[:, None, :, PLACE] < rows[:, None]).sum(axis=2) - 1
+    phase = np.take_along_axis(phases, np.maximum(which, 0)[:, :, None], axis=1)
+    way = np.maximum(rows - phase[:, :, PLACE], 0.0)
+    speed, a = phase[:, :, SPEED], phase[:, :, ACCELERATION]
+    below = speed + np.sqrt(np.maximum(speed * speed + 2.0 * a * way, 0.0))
+    after = np.divide(2.0 * way, below, out=np.zeros(way.shape), where=below > 0.0)
+    return phase[:, :, TIME] + np.minimum(after, phase[:, :, DURATION])
 
 
 def _travelled(along: Array, places: Array) -> Array:
