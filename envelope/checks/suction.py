@@ -70,15 +70,15 @@ def shares(
     pull, shear = wrench.force[2], np.hypot(wrench.force[0], wrench.force[1])
     about = wrench.about((-float(middle[0]), -float(middle[1]), -height))
     tip = np.stack([-about[1], about[0]])  # pull times the distance of its middle
-    pulls = np.broadcast_to(pull / len(off), (len(off), len(pull)))
+    tipping: list[tuple[Array, list[float]]] = []  # about each axis, and each cup's part of it
     for axis, spread in _principal(off):
         along = tip[0] * axis[0] + tip[1] * axis[1]
         lever = (off * axis).sum(axis=1)
         if spread >= rim:
-            pulls = pulls + along * (lever / spread)[:, None]
+            tipping.append((along, (lever / spread).tolist()))
         else:
             wide = (np.abs(lever) + cups.radius) / (spread + rim / 2.0)
-            pulls = pulls + np.abs(along) * wide[:, None]
+            tipping.append((np.abs(along), wide.tolist()))
     pressed = float(force.sum()) / safety - pull
     # Where pull and tipping leave the lips pressed unevenly, friction acts off their middle.
     uneven = np.abs(wrench.force[0] * tip[1] - wrench.force[1] * tip[0])
@@ -86,9 +86,14 @@ def shares(
     turning = np.abs(about[2]) + uneven / least
     distance = np.hypot(off[:, 0], off[:, 1]) + cups.radius
     rate = distance / float((off**2).sum() + rim)
-    peel = ((pulls + turning * (rate / friction)[:, None]) * (safety / force)[:, None]).max(axis=0)
+    (one, ones), (other, others) = tipping
+    each, peel = pull / len(off), np.zeros(len(pull))
+    rows = zip(ones, others, (rate / friction).tolist(), (safety / force).tolist(), strict=True)
+    for first, second, turned, scale in rows:  # cup by cup: a table of all would be slower
+        pulled = each + one * first + other * second + turning * turned
+        np.maximum(peel, pulled * scale, out=peel)
     needed = pull + (shear + turning * float(rate.sum())) / friction
-    return np.maximum(peel, 0.0), np.maximum(needed, 0.0) * (safety / float(force.sum()))
+    return peel, np.maximum(needed, 0.0) * (safety / float(force.sum()))
 
 
 def _principal(off: Array) -> list[tuple[Array, float]]:

@@ -28,7 +28,6 @@ class _Laid:
     key: tuple[float, float, float, float]
 
 
-@lru_cache(maxsize=128)
 def ordered(
     pattern: Pattern, towards_arm: Vector, before: tuple[tuple[int, int], ...] = ()
 ) -> Pattern:
@@ -46,7 +45,14 @@ def ordered(
             deck's axis nearest to it counts, the rest says at which end rows start.
         before: Pairs of spots, by index, of which the first is laid before the second.
     """
-    left = [_seen(spot, towards_arm) for spot in pattern]
+    return _ordered(pattern, _heading(towards_arm), before)
+
+
+@lru_cache(maxsize=128)
+def _ordered(
+    pattern: Pattern, heading: Vector, before: tuple[tuple[int, int], ...] = ()
+) -> Pattern:
+    left = [_seen(spot, heading) for spot in pattern]
     earlier: dict[int, list[_Laid]] = {}
     for first, second in before:
         earlier.setdefault(id(left[second]), []).append(left[first])
@@ -63,27 +69,39 @@ def ordered(
 
 def spots_behind(front: Spot, others: Sequence[Spot], towards_arm: Vector) -> frozenset[int]:
     """Which other spots, by index, must be laid before one that would stand in their way in."""
-    seen = _seen(front, towards_arm)
+    heading = _heading(towards_arm)
+    seen = _seen(front, heading)
     return frozenset(
         index
         for index, other in enumerate(others)
-        if other is not front and _hides(seen, _seen_once(other, towards_arm))
+        if other is not front and _hides(seen, _seen_once(other, heading))
     )
 
 
 @lru_cache(maxsize=2048)
-def _seen_once(spot: Spot, towards_arm: Vector) -> "_Laid":
-    return _seen(spot, towards_arm)
+def _seen_once(spot: Spot, heading: Vector) -> "_Laid":
+    return _seen(spot, heading)
 
 
-def _seen(spot: Spot, towards_arm: Vector) -> _Laid:
-    """The spot in the arm's directions."""
+def _heading(towards_arm: Vector) -> Vector:
+    """All that counts of the arm's direction: 2 along the deck's axis nearest to it, 1 across.
+
+    Only eight are told apart, so that arms that stand nearly alike ask for one order.
+    """
     ax, ay = towards_arm
     along = abs(ax) >= abs(ay)
-    ahead = -math.copysign(1.0, ax if along else ay)
-    minor = ay if along else ax
+    main, minor = (ax, ay) if along else (ay, ax)
     # A side direction of next to nothing is none: rows then start at the least x or y.
     side = 1.0 if minor >= -0.05 * math.hypot(ax, ay) else -1.0
+    far = math.copysign(2.0, main)
+    return (far, side) if along else (side, far)
+
+
+def _seen(spot: Spot, heading: Vector) -> _Laid:
+    """The spot in the arm's directions."""
+    ax, ay = heading
+    along = abs(ax) > abs(ay)
+    ahead, side = (-ax / 2.0, ay) if along else (-ay / 2.0, ax)
     boxes: list[tuple[float, float, float, float]] = []
     for quad in spot.footprints():
         x0, y0, x1, y1 = bounds([quad])

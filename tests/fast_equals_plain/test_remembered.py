@@ -1,5 +1,6 @@
 """What is remembered from one cell to the next: every answer is that of the cell that asks."""
 
+import math
 from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from pathlib import Path
@@ -14,6 +15,7 @@ from envelope.cell.model import Pallet, Support, Tolerances
 from envelope.checks.cast import cast_of
 from envelope.checks.stacking import stacking
 from envelope.motion.options import tasks_of
+from envelope.palletizing import order
 from envelope.palletizing.group import AsTaught
 from envelope.remembered import remembered
 
@@ -234,3 +236,34 @@ def test_errors_are_raised_each_time():
         with pytest.raises(ValueError, match="7"):
             refused(7)
     assert asked == [7, 7]
+
+
+def _plain_directions(towards_arm):
+    """Axis that counts, way ahead and side, straight from the direction."""
+    ax, ay = towards_arm
+    along = abs(ax) >= abs(ay)
+    ahead = -math.copysign(1.0, ax if along else ay)
+    minor = ay if along else ax
+    return along, ahead, 1.0 if minor >= -0.05 * math.hypot(ax, ay) else -1.0
+
+
+def test_an_order_is_that_of_the_direction_it_is_asked_for():
+    rng = np.random.default_rng(2)
+    edges = [(x, y) for x in (0.0, -0.0, 1.0, -1.0) for y in (0.0, -0.0, 1.0, -1.0, 0.04, -0.06)]
+    found = {}
+    for ax, ay in [*edges, *((y, x) for x, y in edges), *rng.normal(size=(500, 2)).tolist()]:
+        hx, hy = order._heading((ax, ay))
+        along = abs(hx) > abs(hy)
+        main, side = (hx, hy) if along else (hy, hx)
+        assert (along, -main / 2.0, side) == _plain_directions((ax, ay))
+        found[hx, hy] = _plain_directions((ax, ay))
+    assert len(found) == len(set(found.values())) == 8
+
+
+def test_arms_that_stand_nearly_alike_ask_for_one_order():
+    order._ordered.cache_clear()
+    for x in (0, 10, 20):
+        load(CELL, [f"arm.at.x={x}"])
+    asked = order._ordered.cache_info()
+    assert asked.misses <= 4  # two pallets, two patterns
+    assert asked.hits >= 2 * asked.misses
