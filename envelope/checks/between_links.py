@@ -27,7 +27,7 @@ from ..geometry.sweep import at_a_glance
 _FOLLOWED = 0.11  # [m]: distances above this are not told apart: a little over the usual cap
 _FIELD = {1: np.radians(5.0), 2: np.radians(10.0)}  # sides of fields over so many joints, about
 _SLID = 0.1  # [m]: the same for sliding joints
-_WORTH = 3  # pairs of parts below which fields over two joints cost more than they save
+_WORTH = 3
 _MOST = 64  # fields along one joint
 _MOST_PARTS = 60  # of an arm: finer models are watched motion by motion
 _EDGE = 1e-9  # [rad or m]: by which fields overlap, so that rounding leaves no gap
@@ -81,7 +81,9 @@ class Fields:
         if len(column):
             passed, outside = self._passed(pieces)
             self._learn(np.flatnonzero(passed.any(axis=0) & ~self._known))
-            near[:, column] = passed @ (self._room[row] < far).T | outside[:, None]
+            # counts of fields are small whole numbers: exact in single precision, and fast
+            close = (self._room[row] < far).T.astype(np.float32)
+            near[:, column] = (passed.astype(np.float32) @ close > 0.5) | outside[:, None]
 
     def _passed(self, pieces: Pieces) -> tuple[Mask, Mask]:
         """Fields that each motion may touch, (motions, fields); whether it leaves the ranges."""

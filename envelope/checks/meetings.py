@@ -124,22 +124,18 @@ class Meetings:
             if actors[owner[part]].role == "arm":
                 at_low, at_high = (np.repeat(of[:, [part]], motions, axis=1) for of in (low, high))
                 boxes = boxes | {part: (at_low, at_high)}
-        pairs = np.array(
-            [
-                (a, b)
-                for a in moving
-                for b in boxes
-                if (b < a or not self.cast.link[b]) and not self._together[owner[a], owner[b]]
-            ],
-            dtype=np.intp,
-        ).reshape(-1, 2)
-        row = np.zeros(len(self.cast.link), np.intp)
-        row[list(boxes)] = np.arange(len(boxes))
+        parts = np.array(list(boxes), np.intp)
+        first, second = np.nonzero(
+            ((parts < parts[:, None]) | (self.cast.link[parts] == 0))
+            & (self.cast.link[parts] > 0)[:, None]
+            & ~self._together[owner[parts][:, None], owner[parts]]
+        )
         lows, highs = (np.stack(side, axis=1) for side in zip(*boxes.values(), strict=True))
-        first, second = row[pairs[:, 0]], row[pairs[:, 1]]
         gap = box_gap(lows[:, first], highs[:, first], lows[:, second], highs[:, second])
         near = gap < far
-        near &= self.cast.between.near(self.stage.pieces, pairs, min(far, self.cap)).T
+        some = np.flatnonzero(np.logical_or.reduce(near, axis=1))
+        pairs = np.stack([parts[first[some]], parts[second[some]]], axis=1)
+        near = near[some] & self.cast.between.near(self.stage.pieces, pairs, min(far, self.cap)).T
         near = near[:, self.motion]
         near &= self._carried.T[owner[pairs[:, 0]]] & self._carried.T[owner[pairs[:, 1]]]
         pair, segment = np.nonzero(near)

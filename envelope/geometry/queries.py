@@ -3,12 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from .frames import Array
-from .stage import Index
-
-Mask = NDArray[np.bool_]
+from .stage import Index, Mask
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,6 +13,7 @@ from .posed import Posed, extent
 from .solids import Solids
 
 Index = NDArray[np.intp]
+Mask = NDArray[np.bool_]
 
 
 class BendOf(Protocol):
@@ -154,14 +155,15 @@ class Stage:
         level = dot(self._axis[:, turning.row], along)
         return stray * np.sqrt(np.maximum(1.0 - level * level, 0.0))
 
-    def turning(self, part: Index, root: Index) -> "Turning":
-        """What `stray` needs to know of parts seen from root links, shapes (n,)."""
+    def turning(self, part: Index, root: Index, wanted: Mask) -> "Turning":
+        """What `stray` needs to know of parts seen from root links, right where wanted; (n,)."""
         link = self.link[part]
         row = self._row[root, link]
-        if len(row) and row.min() < 0:
-            self._learn(root, link)
+        if (row[wanted] < 0).any():
+            self._learn(root[wanted], link[wanted])
             row = self._row[root, link]
-        return Turning(row, self._lever[row, part] if len(row) else np.zeros(0))
+        row = np.where(wanted, row, 0)
+        return Turning(row, self._lever[row, part] if wanted.any() else np.zeros(len(row)))
 
     def _learn(self, root: Index, link: Index) -> None:
         """Work out bends and levers for pairs of links that are not known yet."""
@@ -221,7 +223,11 @@ class Stage:
             low, high = (np.repeat(side[:, [part]], count, axis=1) for side in self._still)
             return low, high
         parts = self.parts
-        turning = self.turning(np.array([part]), np.zeros(1, np.intp))
+        if self._row[0, self.link[part]] < 0:
+            moving = self.link[self.link > 0]
+            self._learn(np.zeros_like(moving), moving)
+        row = self._row[0, self.link[part]]
+        turning = Turning(np.array([row]), self._lever[row, [part]])
         stray = self.stray(np.arange(count), turning)
         centre = parts.rotation[part] @ parts.box_centre[part] + parts.position[part]
         axes = parts.rotation[part] * parts.box_half[part]

@@ -27,7 +27,7 @@ from .distance import apart
 from .frames import Array
 from .intervals import Intervals
 from .queries import Brackets, Limits, Mask, Pairs
-from .stage import Index, Stage
+from .stage import Index, Stage, Turning
 
 CAP = 0.100  # [m]: clearances above this are told as "more than"
 FLOOR = -0.020  # [m]: overlaps below this are told as "deeper than"
@@ -119,10 +119,8 @@ class _Search:
         links = range(stage.frames.shape[1])
         seats = np.array([[stage.mover.seat(a, b) for b in links] for a in links], np.intp)
         self.root = seats[link[pairs.first], link[pairs.second]]
-        self.turning = (
-            stage.turning(pairs.first, self.root),
-            stage.turning(pairs.second, self.root),
-        )
+        nothing = Turning(np.zeros(len(self.root), np.intp), np.zeros(len(self.root)))
+        self.turning = (nothing, nothing)
         self.tapers = limits.full != limits.rest
         self.lower = self.enough.copy()
         self.upper = np.full(count, np.inf)
@@ -134,8 +132,7 @@ class _Search:
         self.best_direction = np.zeros((count, 3))
 
     def run(self) -> Brackets:
-        items = candidates(self.stage, self.pairs, self.limits, self.enough)
-        intervals = self._whole_pieces(items)
+        items, intervals = self._begin()
         items = self._probe(items, intervals)
         for level in range(_LEVELS):
             if level:
@@ -162,15 +159,23 @@ class _Search:
 
     def glance(self) -> Array:
         """Bounds by one look at each piece of each pair, shape (queries,)."""
-        items = candidates(self.stage, self.pairs, self.limits, self.enough)
-        self._evaluate(items, self._whole_pieces(items))
+        items, intervals = self._begin()
+        self._evaluate(items, intervals)
         np.minimum.at(self.lower, self.pairs.query[items.pair], items.lower)
         return self.lower
 
-    def _whole_pieces(self, items: Items) -> Intervals:
-        """Intervals for the pieces that items need; renumbers the items' intervals."""
+    def _begin(self) -> tuple[Items, Intervals]:
+        """Items over whole pieces, and how their parts turn; most pairs have none."""
+        stage, pairs = self.stage, self.pairs
+        items = candidates(stage, pairs, self.limits, self.enough)
+        near = np.zeros(len(self.root), bool)
+        near[items.pair] = True
+        self.turning = (
+            stage.turning(pairs.first, self.root, near),
+            stage.turning(pairs.second, self.root, near),
+        )
         piece, items.interval = np.unique(items.interval, return_inverse=True)
-        return Intervals.whole(self.stage, piece)
+        return items, Intervals.whole(stage, piece)
 
     def _probe(self, items: Items, intervals: Intervals) -> Items:
         """Look closely at the most promising pieces, and use what they show for the others.

@@ -90,7 +90,8 @@ def even(scene, stage, pairs, halvings=5):
         middle = start + width / 2
         found = apart(posed(middle, first), posed(middle, second), 10.0, -10.0)
         upper[query] = min(upper[query], (found.upper - limit(middle)).min())
-        bend = 8 * sum(stage.stray(piece, stage.turning(part, root)) for part in (first, second))
+        turning = (stage.turning(part, root, root >= 0) for part in (first, second))
+        bend = 8 * sum(stage.stray(piece, each) for each in turning)
         along = component_first(found.direction)
         sides = [
             gap(posed(share, first), posed(share, second), along)
