@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from ..cell.model import Cell
 from ..motion.cycle import Cycle, Segment
-from ..motion.options import Choices, Option, Task, part_of
+from ..motion.options import Choices, Option, Part, Task, part_of
 from ..motion.plan import Planner, Unplanned
 from .answers import Watched
 from .cast import Cast
@@ -13,6 +13,8 @@ from .stretches import Planned
 from .watch import watch_cycles
 
 _TRIALS = 40  # motions that are watched for one task before it fails
+_FEW = 4  # tasks for which options are tried ahead: a batch of few costs little more than one
+_AHEAD = 2  # options tried ahead for each of them
 
 
 @dataclass(slots=True)
@@ -26,6 +28,9 @@ class Trial:
         trouble: How many bodies meet on it what they must not, and how deep the worst is [m].
         met: What is met on it.
         lack: Why the most promising option had no motion at all.
+        current: The option that is tried.
+        part: The part of it that met something when it was an earlier one.
+        ahead: What was watched along options before their turn; only whether limits are kept.
     """
 
     task: Task
@@ -35,7 +40,9 @@ class Trial:
     trouble: tuple[int, float] = (1 << 30, 0.0)
     met: list[Watched] = field(default_factory=list[Watched])
     lack: Unplanned | None = None
-    current: Option | None = field(default=None)
+    current: Option | None = None
+    part: Part | None = None
+    ahead: dict[Option, list[Watched]] = field(default_factory=dict[Option, list[Watched]])
 
 
 def search(cell: Cell, cast: Cast, planner: Planner, trials: list[Trial], *, closely: bool) -> None:
@@ -50,7 +57,10 @@ def search(cell: Cell, cast: Cast, planner: Planner, trials: list[Trial], *, clo
         if not planned:
             return
         values = closely and number == 0
-        watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=values)
+        if number and len(planned) <= _FEW:
+            watched = _with_those_ahead(cell, cast, planner, planned)
+        else:
+            watched = _by_cycle(cell, cast, [plan for _, plan in planned], values=values)
         waiting = []
         for (trial, plan), seen in zip(planned, watched, strict=True):
             met = [entry for entry in seen if entry.margin[0] < 0.0]
@@ -62,6 +72,7 @@ def search(cell: Cell, cast: Cast, planner: Planner, trials: list[Trial], *, clo
             if failing:
                 for number in failing:
                     _rule_out(trial, plan.cycle.segments[number])
+                trial.part = part_of(plan.cycle.segments[min(failing)])
                 waiting.append(trial)
 
 
@@ -93,6 +104,32 @@ def _next_motions(planner: Planner, trials: list[Trial]) -> list[tuple[Trial, Pl
                 found.append((trial, Planned(trial.task, motion)))
         asking = again
     return found
+
+
+def _with_those_ahead(
+    cell: Cell, cast: Cast, planner: Planner, planned: list[tuple[Trial, Planned]]
+) -> list[list[Watched]]:
+    """What is met along motions, each watched together with those likely to be tried after it.
+
+    What failed last mostly fails again; each motion is judged by itself, whatever is beside it.
+    """
+    fresh = [(trial, plan) for trial, plan in planned if trial.current not in trial.ahead]
+    batch = [(trial, trial.current, plan) for trial, plan in fresh]
+    guessed = [
+        (trial, option)
+        for trial, _ in fresh
+        if trial.current is not None and trial.part is not None
+        for option in trial.choices.ahead(trial.current, trial.part, _AHEAD)
+    ]
+    motions = planner.cycles([(trial.task, option) for trial, option in guessed])
+    for (trial, option), motion in zip(guessed, motions, strict=True):
+        if not isinstance(motion, Unplanned):
+            batch.append((trial, option, Planned(trial.task, motion)))
+    watched = _by_cycle(cell, cast, [plan for _, _, plan in batch], values=False)
+    for (trial, option, _), seen in zip(batch, watched, strict=True):
+        if option is not None:
+            trial.ahead[option] = seen
+    return [trial.ahead[trial.current] for trial, _ in planned if trial.current is not None]
 
 
 def _rule_out(trial: Trial, segment: Segment) -> None:

@@ -1,8 +1,8 @@
 """What may be varied to bring a group to its placement, and in which order it is tried."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import product, tee
 from typing import Literal
 
 import numpy as np
@@ -170,7 +170,7 @@ class Choices:
     ) -> None:
         routes = ROUTES_OF_SLIDES if slides else ROUTES
         returns = RETURNS_OF_SLIDES if slides else RETURNS
-        self._left = (
+        self._left: Iterator[Option] = (
             Option(branch, turns.pick, turns.place, approach, route, back)
             for branch, turns in postures
             for approach in approaches_of(task)
@@ -189,6 +189,20 @@ class Choices:
     def rule_out(self, option: Option, part: Part) -> None:
         """Note that a part of an option failed."""
         self._failed.add(_parts(option)[part])
+
+    def ahead(self, option: Option, part: Part, count: int) -> list[Option]:
+        """The options that come next if this part fails of an option, and then of each of them."""
+        self._left, left = tee(self._left)
+        supposed = self._failed | {_parts(option)[part]}
+        found: list[Option] = []
+        for another in left:
+            if len(found) == count:
+                break
+            parts = _parts(another)
+            if supposed.isdisjoint(parts.values()):
+                found.append(another)
+                supposed.add(parts[part])
+        return found
 
 
 def part_of(segment: Segment) -> Part:
