@@ -1,5 +1,6 @@
 """Solids on links, and their motion over pieces: poses, bends and bounding boxes."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Protocol
@@ -231,11 +232,10 @@ class Stage:
         stray = self.stray(np.arange(count), turning)
         centre = parts.rotation[part] @ parts.box_centre[part] + parts.position[part]
         axes = parts.rotation[part] * parts.box_half[part]
-        x, y, z, shift = (self._columns(self.link[part])[:, k] for k in range(4))
-        middle = x * centre[0] + y * centre[1] + z * centre[2] + shift
-        extent = np.zeros(())
-        for across, along, up in axes.T.tolist():
-            extent = extent + np.abs(x * across + y * along + z * up)
+        *columns, shift = self._columns(self.link[part]).transpose(1, 0, 2)
+        middle = _sum_of(columns, centre.tolist()) + shift
+        sides = [np.abs(_sum_of(columns, axis)) for axis in axes.T.tolist()]
+        extent = sides[0] + sides[1] + sides[2]
         low, high = middle - extent, middle + extent
         least, most = low[:, :count], high[:, :count]  # the first corners come first
         for at in self.at[1:]:
@@ -316,6 +316,12 @@ class Turning:
     def take(self, which: Index) -> "Turning":
         """Some of them."""
         return Turning(self.row[which], self.lever[which])
+
+
+def _sum_of(columns: Sequence[Array], shares: Sequence[float]) -> Array:
+    """Columns, (3, m) each, times shares, added up; most shares are zero."""
+    found = [share * column for share, column in zip(shares, columns, strict=True) if share]
+    return sum(found[1:], found[0]) if found else np.zeros_like(columns[0])
 
 
 def _distinct(corners: tuple[Array, ...]) -> tuple[Array, tuple[Index, ...]]:
