@@ -47,22 +47,20 @@ def straight(arm: Arm, flange_from_tcp: Array, lines: Lines) -> list[Array | Non
     posture that 200 rows do not do.
     """
     rows: list[Array | None] = [None] * len(lines.start)
-    waiting = np.arange(len(lines.start))
-    guess = np.zeros(len(waiting), int)
+    waiting = np.ones(len(lines.start), dtype=bool)
+    guess = np.zeros(len(lines.start), int)
     for level, steps in enumerate(STEPS):
-        trying = waiting[guess[waiting] <= level]
+        trying = np.flatnonzero(waiting & (guess <= level))
         if not len(trying):
             continue
         found, off = _follow(arm, flange_from_tcp, lines, trying, steps)
         done = off <= 1.0
-        for place, line in enumerate(trying):
-            if done[place]:
-                rows[line] = found[place]
+        for place, line in zip(np.flatnonzero(done).tolist(), trying[done].tolist(), strict=True):
+            rows[line] = found[place]
         # the deviation falls with the square of the step: skip counts that cannot do
         needed = steps * np.sqrt(np.where(np.isfinite(off), off, 1.0))
         guess[trying] = np.searchsorted(STEPS, np.minimum(needed * 0.98, STEPS[-1]))
-        lost = trying[np.isnan(off)]
-        waiting = np.setdiff1d(waiting, np.concatenate([trying[done], lost]))
+        waiting[trying] = ~done & ~np.isnan(off)
     return rows
 
 
