@@ -54,6 +54,11 @@ class Mounted:
     joint_margin: float
     slide_margin: float = 0.005
 
+    @property
+    def up(self) -> Array:
+        """Upward in the base frame, shape (3,)."""
+        return self.world_from_base[2, :3]
+
     def wanted_room(self) -> Array:
         """Room asked for of each joint, shape (dof,) [rad or m].
 

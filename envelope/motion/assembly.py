@@ -53,7 +53,8 @@ class Assembly:
 
     def joint(self, name: SegmentName, rows: Array, carried: tuple[int, ...], release: int) -> None:
         """Add a joint-interpolated move over rows, shape (n, dof)."""
-        self._add(name, rows, (FAR, FAR), carried, release, None)
+        to_go, key = _evenly(FAR, FAR, len(rows)), _key(rows, None, carried)
+        self.pieces.append(Piece(name, rows, to_go, carried, release, None, key))
 
     def line(
         self,
@@ -67,19 +68,7 @@ class Assembly:
         """Add a straight line between two heights to go, slanted by a way sideways [m]."""
         rise = abs(heights[1] - heights[0])
         length = float(np.hypot(rise, sideways)) if sideways else rise
-        self._add(name, rows, heights, carried, release, length)
-
-    def _add(
-        self,
-        name: SegmentName,
-        rows: Array,
-        heights: tuple[float, float],
-        carried: tuple[int, ...],
-        release: int,
-        length: float | None,
-    ) -> None:
-        to_go = _evenly(*heights, len(rows))
-        key = (rows.tobytes(), length, bool(carried))
+        to_go, key = _evenly(*heights, len(rows)), _key(rows, length, carried)
         self.pieces.append(Piece(name, rows, to_go, carried, release, length, key))
 
 
@@ -140,6 +129,10 @@ class Times:
             )
             clock = float(times[-1])
         return segments
+
+
+def _key(rows: Array, length: float | None, carried: tuple[int, ...]) -> _Key:
+    return rows.tobytes(), length, bool(carried)
 
 
 @lru_cache(maxsize=4096)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..cell.model import Cell
-from ..geometry.frames import Array, invert
+from ..geometry.frames import Array
 from .options import Route
 from .postures import Reach
 
@@ -47,7 +47,7 @@ def _over_points(
     cell: Cell, reach: Reach, asked: Sequence[Crossing], ends: Array
 ) -> list[Array | None]:
     """Rows of the moves that lead over points on the way; their ends have shape (n, 2, dof)."""
-    arm, up = reach.arm, invert(cell.mounted.world_from_base)[:3, 2]
+    arm, up = reach.arm, cell.mounted.up
     flat = ends.reshape(-1, arm.dof)
     tcp = (arm.chain.flange_poses(flat) @ cell.tool.flange_from_tcp).reshape(-1, 2, 4, 4)
     centres = arm.mounting_points(flat).reshape(-1, 2, 3)[..., :2]

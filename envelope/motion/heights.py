@@ -3,7 +3,7 @@
 import numpy as np
 
 from ..cell.model import Cell, Pallet
-from ..geometry.frames import Array, invert
+from ..geometry.frames import Array
 from ..palletizing.group import Group
 from .options import Option, Task
 from .postures import Reach
@@ -17,7 +17,7 @@ class Heights:
 
     def __init__(self, cell: Cell, pallet: Pallet, reach: Reach) -> None:
         self._cell, self._reach = cell, reach
-        self.up = invert(cell.mounted.world_from_base)[:3, 2]
+        self.up = cell.mounted.up
         self._tops = [0.0]
         for placement in pallet.placements:
             self._tops.append(max(self._tops[-1], placement.z))

@@ -74,7 +74,7 @@ class Planner:
         self.arm = cell.mounted.arm
         self.reach = Reach(cell)
         self.stations = Stations(cell, pallet)
-        self.up = invert(cell.mounted.world_from_base)[:3, 2]
+        self.up = cell.mounted.up
         if postures is None:
             postures = postures_of(self.reach, self.stations, tasks, self.stands.every)
         self.postures = {task.number: own for task, own in zip(tasks, postures, strict=True)}

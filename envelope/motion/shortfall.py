@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ..arm.external_axis import spread
 from ..cell.model import Cell
-from ..geometry.frames import Array, invert
+from ..geometry.frames import Array
 from .heights import Heights
 from .options import Task
 from .plan import Planner
@@ -63,7 +63,7 @@ def waypoints(
         task: The task.
         over: Also the point from which the group clears all that stands on the pallet.
     """
-    up = invert(cell.mounted.world_from_base)[:3, 2]
+    up = cell.mounted.up
     turn = task.group.turns[0]
     pick = stations.pick(task.group, turn)
     found = [(PICK, pick), (ABOVE_PICK, _lifted(pick, up * heights.lift(task)))]
